@@ -1,0 +1,540 @@
+package engine
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// Result is what a check gave: a number, over-range, or an answer.
+type Result struct {
+	Value  float64
+	Over   bool
+	Answer string
+}
+
+// String writes a result as it would be typed.
+func (r Result) String() string {
+	switch {
+	case r.Answer != "":
+		return r.Answer
+	case r.Over:
+		return "OL"
+	}
+	return fmt.Sprintf("%.4g", r.Value)
+}
+
+// EventKind says what happened.
+type EventKind string
+
+const (
+	Read     EventKind = "result"
+	Skipped  EventKind = "skip"
+	Undone   EventKind = "undo"
+	Repaired EventKind = "repaired"
+	GivenUp  EventKind = "given up"
+)
+
+// Event is one thing that happened in a case.
+type Event struct {
+	Kind   EventKind
+	Check  string // Read, Skipped: the check's ID
+	Result Result // Read
+	Why    string // Skipped
+	Cause  string // Repaired: the cause's ID
+}
+
+// Phase is where a case stands.
+type Phase string
+
+const (
+	Finding Phase = "finding"
+	Proving Phase = "proving"
+	Closed  Phase = "closed"
+)
+
+// Status is how a case ended.
+type Status string
+
+const (
+	Open     Status = "open"
+	Proven   Status = "proven"
+	Unproven Status = "unproven"
+	Quit     Status = "given up"
+)
+
+// Course is one case being worked. It is deterministic: equal events on equal
+// models give equal steps.
+type Course struct {
+	m      *Model
+	gate   Gate
+	events []Event // as they stand, undone ones taken out
+
+	belief    *belief
+	done      map[string]bool // answered or skipped since the last repair
+	results   []Taken
+	power     Power
+	state     string
+	charged   int // how many discharge checks are still to be proven
+	phase     Phase
+	status    Status
+	repaired  string
+	proof     []*Check // still to be asked
+	failed    bool     // a proof check was skipped
+	leftOut   map[string]string
+	unshorted bool // a repair was made and the short check has not passed since
+}
+
+// Taken is a result that was taken, in order.
+type Taken struct {
+	Check   *Check
+	Result  Result
+	Proof   bool // taken to prove a repair
+	Healthy bool // it is what a healthy vehicle shows
+	Skipped string
+}
+
+// Step is what comes next: a check or a verdict.
+type Step struct {
+	N       int // number of the check, from 1
+	Check   *Check
+	Bits    float64 // expected information of the check
+	Proof   bool
+	Verdict *Verdict
+}
+
+// Verdict is what is known when no further check is worth making.
+type Verdict struct {
+	Causes     []Ranked // from the top until they hold verdictShare, and any equal to the last
+	Bits       float64
+	SameRepair bool
+	Repair     string
+	Prove      []string
+	Groups     [][]string // causes that no check left can tell apart
+	LeftOut    []string   // what was not offered, and why
+	Status     Status
+}
+
+const (
+	verdictShare = 0.95
+	// stopShare is the probability that causes of one repair must hold to stop.
+	// It is above verdictShare because a rare cause that fits every reading
+	// deserves the check that would show it.
+	stopShare = 0.995
+	// leastBits is the information under which a check is not worth making.
+	leastBits = 0.005
+)
+
+// NewCourse starts a case on a model.
+func NewCourse(m *Model, g Gate) *Course {
+	c := &Course{m: m, gate: g}
+	c.reset()
+	return c
+}
+
+func (c *Course) reset() {
+	c.belief = c.m.prior()
+	c.done = map[string]bool{}
+	c.results = nil
+	c.power, c.state = Live, ""
+	c.charged = 0
+	c.phase, c.status = Finding, Open
+	c.repaired, c.proof, c.failed, c.unshorted = "", nil, false, false
+}
+
+// Events returns the events that stand.
+func (c *Course) Events() []Event { return c.events }
+
+// Taken returns every result and skip in order.
+func (c *Course) Taken() []Taken { return c.results }
+
+// Phase returns where the case stands.
+func (c *Course) Phase() Phase { return c.phase }
+
+// Model returns what the case is worked on.
+func (c *Course) Model() *Model { return c.m }
+
+// Ranking returns all causes, likeliest first, and the bits left to go.
+func (c *Course) Ranking() ([]Ranked, float64) {
+	r := c.m.ranking(c.belief)
+	return r, entropy(r)
+}
+
+// ErrNothingToUndo says that no event stands.
+var ErrNothingToUndo = errors.New("nothing to undo yet")
+
+// Apply takes an event. An event that does not fit changes nothing and is an
+// error for the person.
+func (c *Course) Apply(e Event) error {
+	if e.Kind == Undone {
+		if len(c.events) == 0 {
+			return ErrNothingToUndo
+		}
+		kept := slices.Clone(c.events[:len(c.events)-1])
+		c.events = nil
+		c.reset()
+		for _, k := range kept {
+			if err := c.Apply(k); err != nil {
+				return fmt.Errorf("undo: %w", err)
+			}
+		}
+		return nil
+	}
+	if err := c.take(e); err != nil {
+		return err
+	}
+	c.events = append(c.events, e)
+	return nil
+}
+
+func (c *Course) take(e Event) error {
+	switch e.Kind {
+	case Read, Skipped:
+		ch := c.find(e.Check)
+		if ch == nil {
+			return fmt.Errorf("there is no check %q here", e.Check)
+		}
+		if c.phase == Closed {
+			return errors.New("the case is closed")
+		}
+		if e.Kind == Skipped {
+			c.skip(ch, e.Why)
+			return nil
+		}
+		if err := ch.Fits(e.Result); err != nil {
+			return err
+		}
+		c.read(ch, e.Result)
+		return nil
+	case Repaired:
+		return c.repair(e.Cause)
+	case GivenUp:
+		c.phase, c.status = Closed, Quit
+		return nil
+	}
+	return fmt.Errorf("unknown event %q", e.Kind)
+}
+
+// find returns a check of the model or a discharge check.
+func (c *Course) find(id string) *Check {
+	if strings.HasPrefix(id, dischargeID) {
+		for _, p := range c.m.Charged {
+			if d := dischargeCheck(p); d.ID == id {
+				return d
+			}
+		}
+		return nil
+	}
+	return c.m.Check(id)
+}
+
+// Fits says what is wrong with a result of this check, or nil.
+func (c *Check) Fits(r Result) error {
+	if c.Mode.Numeric() {
+		switch {
+		case r.Answer != "":
+			return fmt.Errorf("this check wants a reading in %s, not %q", c.Mode.Unit(), r.Answer)
+		case r.Over:
+			return nil
+		case math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
+			return errors.New("a reading is a finite number, or over-range")
+		case c.Mode != AmpsDC && math.Abs(r.Value) > 1e10:
+			return fmt.Errorf("%g %s is not a reading of a bench meter", r.Value, c.Mode.Unit())
+		case c.Mode == Ohms && r.Value < -1:
+			return errors.New("a resistance is not negative: swap nothing, but check that the power is off and zero the leads")
+		}
+		return nil
+	}
+	if slices.Contains(c.Answers, r.Answer) {
+		return nil
+	}
+	return fmt.Errorf("answer one of: %s", strings.Join(c.Answers, ", "))
+}
+
+func (c *Course) settle(ch *Check) {
+	if ch.Power == Off && c.power != Off {
+		c.charged = len(c.m.Charged)
+	}
+	c.power, c.state = ch.Power, ch.State
+}
+
+func (c *Course) read(ch *Check, r Result) {
+	c.settle(ch)
+	taken := Taken{Check: ch, Result: r, Healthy: ch.isHealthy(r), Proof: c.phase == Proving}
+	c.results = append(c.results, taken)
+	if ch.discharge() {
+		if math.Abs(r.Value) < DischargedVolts && !r.Over {
+			c.charged = max(0, c.charged-1)
+		}
+		return
+	}
+	c.done[ch.ID] = true
+	if ch == c.m.Short && taken.Healthy {
+		c.unshorted = false
+	}
+	if ch.hasPrediction() {
+		c.belief.update(c.m.likelihood(ch, r))
+	}
+	if c.phase == Proving {
+		c.prove(ch, taken.Healthy)
+	}
+}
+
+func (c *Check) hasPrediction() bool { return c.rows != nil || c.spans != nil }
+
+func (c *Course) skip(ch *Check, why string) {
+	if why == "" {
+		why = "no reason given"
+	}
+	c.results = append(c.results, Taken{Check: ch, Skipped: why, Proof: c.phase == Proving})
+	if ch.discharge() {
+		// Without the proof the power is not off: all that needs it goes too.
+		for _, k := range c.m.Checks {
+			if k.Power == Off {
+				c.done[k.ID] = true
+			}
+		}
+		if c.phase == Proving {
+			c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p.Power == Off })
+			c.failed = true
+		}
+		return
+	}
+	c.done[ch.ID] = true
+	if c.phase == Proving {
+		c.failed = true
+		if c.unshorted {
+			c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p.Power != Off })
+		}
+		c.next(ch)
+	}
+}
+
+// isHealthy reports whether the result is what a healthy vehicle shows.
+func (c *Check) isHealthy(r Result) bool {
+	switch {
+	case r.Answer != "":
+		return c.Healthy == "" || r.Answer == c.Healthy
+	case c.Expect == nil:
+		return c.Healthy == "" || c.band == nil || c.Answers[c.band(r.Value, r.Over)] == c.Healthy
+	case r.Over:
+		return math.IsInf(c.Expect.High, 1)
+	}
+	return r.Value >= c.Expect.Low && r.Value <= c.Expect.High
+}
+
+// Next returns what to do now.
+func (c *Course) Next() Step {
+	n := len(c.results) + 1
+	switch {
+	case c.phase == Proving:
+		ch := c.proof[0]
+		if ch.Power == Off {
+			if d := c.discharge(); d != nil {
+				return Step{N: n, Check: d, Proof: true}
+			}
+		}
+		return Step{N: n, Check: ch, Proof: true}
+	case c.phase == Closed:
+		return Step{Verdict: c.verdict()}
+	}
+	ch, bits := c.choose()
+	if ch == nil {
+		return Step{Verdict: c.verdict()}
+	}
+	if ch.Power == Off {
+		if d := c.discharge(); d != nil {
+			return Step{N: n, Check: d}
+		}
+	}
+	return Step{N: n, Check: ch, Bits: bits}
+}
+
+// discharge returns the next discharge check that is owed before a check with
+// the power off, or nil.
+func (c *Course) discharge() *Check {
+	owed := c.charged
+	if c.power != Off {
+		owed = len(c.m.Charged)
+	}
+	if owed == 0 {
+		return nil
+	}
+	return dischargeCheck(c.m.Charged[len(c.m.Charged)-owed])
+}
+
+// Costs in minutes of getting from one check to another (common practice, no
+// source).
+const (
+	minutesPower = 1.5 // unplug or plug the pack, once for a group of checks
+	minutesState = 0.3 // set the switches
+	minutesProbe = 0.1 // move the black probe
+	harmMinutes  = 600 // what a certain harm would be worth
+)
+
+// cost of making the check now, in minutes.
+func (c *Course) cost(ch *Check) float64 {
+	cost := ch.Minutes + harmMinutes*(ch.Module+4*ch.Person)
+	if ch.Power != c.power {
+		cost += minutesPower
+		if ch.Power == Off {
+			cost += 0.5 * float64(len(c.m.Charged))
+		}
+	}
+	if ch.State != c.state {
+		cost += minutesState
+	}
+	if k := len(c.results); k > 0 && c.results[k-1].Check.Black != ch.Black {
+		cost += minutesProbe
+	}
+	return cost
+}
+
+// choose returns the check with the most expected information for its cost, or
+// nil where it is time to stop.
+func (c *Course) choose() (best *Check, bits float64) {
+	c.leftOut = nil
+	r := c.m.ranking(c.belief)
+	if share, same := c.leading(r); same && share >= stopShare {
+		return nil, 0
+	}
+	g := c.m.gainer(c.belief)
+	var score float64
+	for _, ch := range c.m.Checks {
+		if c.done[ch.ID] {
+			continue
+		}
+		gain := g.bits(ch)
+		if gain < leastBits {
+			continue
+		}
+		why := c.gate.Refuse(c.m, ch, c.danger(ch))
+		if c.unshorted && ch.Power != Off {
+			why = "power comes back only after the short check has passed"
+		}
+		if why != "" {
+			if c.leftOut == nil {
+				c.leftOut = map[string]string{}
+			}
+			c.leftOut[ch.ID] = why
+			continue
+		}
+		if s := gain / c.cost(ch); s > score*(1+1e-9) {
+			best, bits, score = ch, gain, s
+		}
+	}
+	return best, bits
+}
+
+// danger is the probability that the check's reading blows the meter's fuse.
+func (c *Course) danger(ch *Check) float64 {
+	var p float64
+	for i, d := range ch.danger {
+		if d {
+			p += c.belief.p[i]
+		}
+	}
+	return p
+}
+
+// leading returns the probability held by causes that share the top one's repair.
+func (c *Course) leading(r []Ranked) (share float64, known bool) {
+	for _, x := range r {
+		if x.Cause.Mends == r[0].Cause.Mends {
+			share += x.P
+		}
+	}
+	return share, r[0].Cause.ID != Unexplained
+}
+
+func (c *Course) verdict() *Verdict {
+	r := c.m.ranking(c.belief)
+	v := &Verdict{Bits: entropy(r), Status: c.status}
+	var held float64
+	for _, x := range r {
+		if held >= verdictShare && x.P < v.Causes[len(v.Causes)-1].P*(1-1e-9) {
+			break
+		}
+		v.Causes = append(v.Causes, x)
+		held += x.P
+	}
+	v.SameRepair = true
+	for _, x := range v.Causes {
+		v.SameRepair = v.SameRepair && x.Cause.Mends == v.Causes[0].Cause.Mends
+	}
+	v.Repair = v.Causes[0].Cause.Repair
+	v.Groups = c.groups(v.Causes)
+	for _, p := range c.proofChecks(v.Causes[0].Cause) {
+		v.Prove = append(v.Prove, p.proofText())
+	}
+	reasons := map[string]int{}
+	for _, why := range c.leftOut {
+		reasons[why]++
+	}
+	for why, k := range reasons {
+		v.LeftOut = append(v.LeftOut, fmt.Sprintf("%d left out: %s", k, why))
+	}
+	slices.Sort(v.LeftOut)
+	return v
+}
+
+// groups returns the sets of causes that no check left can tell apart.
+func (c *Course) groups(causes []Ranked) [][]string {
+	var groups [][]string
+	taken := map[string]bool{}
+	for i, x := range causes {
+		if taken[x.Cause.ID] || x.Cause.ID == Unexplained {
+			continue
+		}
+		group := []string{x.Cause.ID}
+		for _, y := range causes[i+1:] {
+			if !taken[y.Cause.ID] && y.Cause.ID != Unexplained && !c.separable(x.Cause, y.Cause) {
+				group = append(group, y.Cause.ID)
+				taken[y.Cause.ID] = true
+			}
+		}
+		if len(group) > 1 {
+			groups = append(groups, group)
+		}
+	}
+	return groups
+}
+
+// separable reports whether a check that is still open tells the two apart.
+func (c *Course) separable(x, y *Cause) bool {
+	b := &belief{log: make([]float64, len(c.m.hyps))}
+	for i, h := range c.m.hyps {
+		b.log[i] = math.Inf(-1)
+		if id := c.m.Causes[h.cause].ID; id == x.ID || id == y.ID {
+			b.log[i] = c.belief.log[i]
+		}
+	}
+	b.normalise()
+	// Even odds between the two, so that a rare one is told apart as well.
+	var px float64
+	for i, h := range c.m.hyps {
+		if c.m.Causes[h.cause].ID == x.ID {
+			px += b.p[i]
+		}
+	}
+	if px <= 0 || px >= 1 {
+		return true
+	}
+	for i, h := range c.m.hyps {
+		switch c.m.Causes[h.cause].ID {
+		case x.ID:
+			b.p[i] /= 2 * px
+		case y.ID:
+			b.p[i] /= 2 * (1 - px)
+		}
+	}
+	g := c.m.gainer(b)
+	for _, ch := range c.m.Checks {
+		if !c.done[ch.ID] && c.gate.Refuse(c.m, ch, c.danger(ch)) == "" && g.bits(ch) > 0.3 {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,452 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+	"path"
+	"slices"
+	"strings"
+
+	"probable/engine/circuit"
+)
+
+// Guide is one symptom tree: its causes, and checks whose predictions stand in
+// tables.
+type Guide struct {
+	ID       string
+	About    string
+	Cautions []string
+	// Kind and Shows say which symptoms of a harness the guide joins: a part of
+	// the kind that shows one of the words. An empty Kind joins none by itself.
+	Kind   string
+	Shows  []string
+	Roles  map[string]string // kind of part by role
+	Charge [2]string         // where a charge stays, in words, or empty
+	Facts  []Fact
+	Causes []GuideCause
+	Checks []GuideCheck
+}
+
+// Fact is something known of the vehicle before the first check.
+type Fact struct {
+	Name, Ask, Unit string
+	YesNo           bool
+	Low, High       float64
+	Default         any // bool or float64
+}
+
+// GuideCause is a cause that a harness may compute by itself.
+type GuideCause struct {
+	Cause
+	StandsFor []string // globs over harness cause IDs, with {role}s
+}
+
+// GuideCheck is a check with its table.
+type GuideCheck struct {
+	Check
+	Says      []string // by answer: the answer in words
+	When      func(facts map[string]any) (bool, error)
+	Band      func(value float64, over bool, facts map[string]any) (int, error) // numeric: index of the outcome
+	Table     map[string][]float64                                              // by cause: the chance of each answer
+	Otherwise []float64
+	Computed  *Computed
+}
+
+// Computed says where a harness measures a guide's check, pins as role.pin.
+type Computed struct {
+	Red, Black string
+	State      map[string]string // setting by role
+}
+
+// facts fills in defaults and refuses facts that the guide does not know.
+func (g *Guide) facts(given map[string]any) (map[string]any, error) {
+	all := map[string]any{}
+	for _, f := range g.Facts {
+		all[f.Name] = f.Default
+	}
+	for name, v := range given {
+		if _, ok := all[name]; !ok {
+			return nil, fmt.Errorf("guide %q has no fact %q", g.ID, name)
+		}
+		all[name] = v
+	}
+	return all, nil
+}
+
+// open returns the checks whose condition holds, ready for a model.
+func (g *Guide) open(facts map[string]any) ([]*GuideCheck, error) {
+	var out []*GuideCheck
+	for i := range g.Checks {
+		k := g.Checks[i]
+		if k.When != nil {
+			ok, err := k.When(facts)
+			if err != nil {
+				return nil, fmt.Errorf("guide %q, check %q: %w", g.ID, k.ID, err)
+			}
+			if !ok {
+				continue
+			}
+		}
+		if k.Mode.Numeric() {
+			k.Check.band = func(v float64, over bool) int {
+				n, err := k.Band(v, over, facts)
+				if err != nil {
+					return -1
+				}
+				return n
+			}
+		}
+		best := 0
+		for j, p := range k.Otherwise {
+			if p > k.Otherwise[best] {
+				best = j
+			}
+		}
+		k.Check.Healthy = k.Answers[best]
+		if k.Power != Off {
+			k.Check.Cautions = slices.Concat([]string{liveCaution}, k.Cautions)
+		}
+		out = append(out, &k)
+	}
+	return out, nil
+}
+
+func (k *GuideCheck) row(cause string) []float64 {
+	if row, ok := k.Table[cause]; ok {
+		return row
+	}
+	return k.Otherwise
+}
+
+// guideShort is the short check where no harness says what to expect.
+func guideShort() *Check {
+	return &Check{
+		ID: "short check", Power: Off, Mode: Continuity, Answers: []string{Beep, NoBeep}, Healthy: NoBeep, Minutes: minutesContinuity,
+		Red: "the vehicle's plus supply lead", Black: "the vehicle's minus supply lead",
+		Say: "Before any power: pack unplugged, switches on. Continuity between the vehicle's two supply leads. A short chirp while capacitors charge is no short.",
+		Why: "A short that is still there would burn the wiring or the pack.",
+	}
+}
+
+// FromGuide makes the model of a guide without a harness.
+func FromGuide(g *Guide, given map[string]any) (*Model, error) {
+	facts, err := g.facts(given)
+	if err != nil {
+		return nil, err
+	}
+	checks, err := g.open(facts)
+	if err != nil {
+		return nil, err
+	}
+	m := &Model{Misreading: DefaultMisreading, Cautions: slices.Concat(GeneralCautions, g.Cautions), Short: guideShort()}
+	if v, ok := facts["pack_volts"].(float64); ok {
+		m.Highest = v
+	}
+	m.scale = max(1.2*m.Highest, leastScale)
+	if g.Charge[0] != "" {
+		m.Charged = [][2]string{g.Charge}
+	}
+	for i, c := range g.Causes {
+		m.Causes = append(m.Causes, c.Cause)
+		m.hyps = append(m.hyps, hypothesis{cause: i, prior: math.Log(c.Odds)})
+	}
+	for _, k := range checks {
+		c := &k.Check
+		for _, cause := range g.Causes {
+			c.rows = append(c.rows, k.row(cause.ID))
+		}
+		m.Checks = append(m.Checks, c)
+	}
+	b := &builder{m: m}
+	b.addUnexplained()
+	m.finish()
+	return m, nil
+}
+
+// joint is a guide being joined to a harness.
+type joint struct {
+	g      *Guide
+	checks []*GuideCheck
+	plans  map[string]*plan // computed checks, by the guide's ID
+	stands []string         // by harness cause: the guide's cause, or ""
+	only   []GuideCause     // causes that the harness does not compute
+}
+
+// planGuide binds the guide's roles to parts of the harness and plans its
+// computed checks.
+func (b *builder) planGuide(g *Guide, given map[string]any) (*joint, error) {
+	facts, err := g.facts(given)
+	if err != nil {
+		return nil, err
+	}
+	j := &joint{g: g, plans: map[string]*plan{}}
+	if j.checks, err = g.open(facts); err != nil {
+		return nil, err
+	}
+	roles := b.roles(g)
+	var bind []string
+	for role, part := range roles {
+		bind = append(bind, "{"+role+"}", part)
+	}
+	replace := strings.NewReplacer(bind...)
+	found := map[string]bool{}
+	for _, c := range b.m.Causes {
+		stands := ""
+		for _, gc := range g.Causes {
+			if slices.ContainsFunc(gc.StandsFor, func(glob string) bool {
+				ok, err := path.Match(replace.Replace(glob), c.ID)
+				return ok && err == nil
+			}) {
+				stands = gc.ID
+				break
+			}
+		}
+		found[stands] = true
+		j.stands = append(j.stands, stands)
+	}
+	for _, gc := range g.Causes {
+		if !found[gc.ID] {
+			j.only = append(j.only, gc)
+		}
+	}
+	for _, k := range j.checks {
+		if k.Computed == nil || !k.Mode.Numeric() {
+			continue // the harness has continuity checks of its own
+		}
+		if p := b.planComputed(k.Computed, roles, k.Power); p != nil {
+			j.plans[k.ID] = p
+		}
+	}
+	return j, nil
+}
+
+// roles gives each role of the guide the first part of its kind.
+func (b *builder) roles(g *Guide) map[string]string {
+	roles := map[string]string{}
+	for role, kind := range g.Roles {
+		for _, p := range b.h.Parts {
+			if p.Kind == kind {
+				roles[role] = p.Name
+				break
+			}
+		}
+	}
+	return roles
+}
+
+// planComputed finds the harness's own check for the pins and state of a
+// guide's, or plans one. It returns nil where a pin cannot be reached.
+func (b *builder) planComputed(k *Computed, roles map[string]string, power Power) *plan {
+	bind := func(pin string) string {
+		role, name, _ := strings.Cut(pin, ".")
+		return roles[role] + "." + name
+	}
+	red, black := bind(k.Red), bind(k.Black)
+	pins := b.h.Pins()
+	if !slices.Contains(pins, red) || !slices.Contains(pins, black) || b.h.NoAccess[red] || b.h.NoAccess[black] {
+		return nil
+	}
+	settings := map[string]string{}
+	for part, set := range b.state.Settings {
+		settings[part] = set
+	}
+	for role, set := range k.State {
+		part := b.h.Part(roles[role])
+		if part == nil || part.Settings[set] == nil {
+			return nil
+		}
+		settings[part.Name] = set
+	}
+	for part, set := range settings {
+		if b.h.Part(part).Rest == set {
+			delete(settings, part)
+		}
+	}
+	state := circuit.State{Settings: settings}
+	state.Name = state.Describe()
+	if len(settings) == 0 {
+		state = circuit.State{}
+	}
+	for _, s := range b.h.States {
+		if sameSettings(s.Settings, settings) {
+			state = s
+		}
+	}
+	find := func() *plan {
+		for _, p := range b.plans {
+			c := p.check
+			if c.Red == red && c.Black == black && c.State == state.Name && c.Mode.Numeric() && (c.Power == Off) == (power == Off) && c.Mode != AmpsDC && c != b.m.Short {
+				return p
+			}
+		}
+		return nil
+	}
+	if p := find(); p != nil {
+		return p
+	}
+	part, _, _ := strings.Cut(red, ".")
+	if power == Off {
+		b.ohms(pair{red: red, black: black, part: part}, state)
+	} else {
+		b.volts(pair{red: red, black: black, part: part}, state)
+	}
+	return find()
+}
+
+func sameSettings(a, b map[string]string) bool {
+	if len(a) != len(b) {
+		return false
+	}
+	for k, v := range a {
+		if b[k] != v {
+			return false
+		}
+	}
+	return true
+}
+
+// join adds the guide's own causes and tables to the computed model.
+func (b *builder) join(j *joint) {
+	harness := len(b.m.Causes)
+	for i := range harness {
+		if stands := j.stands[i]; stands != "" {
+			k := slices.IndexFunc(j.g.Causes, func(c GuideCause) bool { return c.ID == stands })
+			gc, c := &j.g.Causes[k], &b.m.Causes[i]
+			c.Kills, c.Hurts, c.Prove = gc.Kills, gc.Hurts, gc.Prove
+		}
+	}
+	hyps := len(b.m.hyps)
+	byPlan := map[*Check]bands{}
+	for _, k := range j.checks {
+		if p := j.plans[k.ID]; p != nil {
+			byPlan[p.check] = k.bands()
+		}
+	}
+	for _, gc := range j.only {
+		b.m.Causes = append(b.m.Causes, gc.Cause)
+		b.m.hyps = append(b.m.hyps, hypothesis{cause: len(b.m.Causes) - 1, prior: math.Log(gc.Odds * (1 - wrongWord))})
+		for _, p := range b.plans {
+			c := p.check
+			switch k, computed := byPlan[c]; {
+			case c.rows != nil:
+				c.rows = append(c.rows, b.healthyRow(p))
+			case computed:
+				c.spans = append(c.spans, k.spans(gc.ID, between(p.readings[0], p.readings[0])))
+			default:
+				c.spans = append(c.spans, []span{between(p.readings[0], p.readings[0])})
+			}
+			if c.danger != nil {
+				c.danger = append(c.danger, p.readings[0].Over)
+			}
+		}
+	}
+	for _, k := range j.checks {
+		if k.Computed != nil {
+			continue // the harness's own check stands for it, or its pins are out of reach
+		}
+		c := &k.Check
+		for _, h := range b.m.hyps[:hyps] {
+			c.rows = append(c.rows, k.row(j.stands[h.cause]))
+		}
+		for _, gc := range j.only {
+			c.rows = append(c.rows, k.row(gc.ID))
+		}
+		b.m.Checks = append(b.m.Checks, c)
+	}
+	for _, k := range j.checks {
+		// A guide's proof by a computed check is the harness's own check.
+		if p := j.plans[k.ID]; p != nil {
+			for i := range b.m.Causes {
+				for n, id := range b.m.Causes[i].Prove {
+					if id == k.ID {
+						b.m.Causes[i].Prove = slices.Clone(b.m.Causes[i].Prove)
+						b.m.Causes[i].Prove[n] = p.check.ID
+					}
+				}
+			}
+		}
+	}
+}
+
+func (b *builder) healthyRow(p *plan) []float64 {
+	if p.look != "" {
+		return wordRow(p.check.Answers, p.words[0])
+	}
+	return b.beepRow(p, 0)
+}
+
+// bands are the outcomes of a guide's numeric check as ranges of readings.
+type bands struct {
+	k         *GuideCheck
+	low, high []float64 // by outcome; low above high where only over-range is in it
+	over      int       // the outcome of over-range
+}
+
+func (k *GuideCheck) bands() bands {
+	b := bands{k: k, low: make([]float64, len(k.Answers)), high: make([]float64, len(k.Answers)), over: k.Check.band(0, true)}
+	for i := range b.low {
+		b.low[i], b.high[i] = math.Inf(1), math.Inf(-1)
+	}
+	for _, v := range axis(k.Mode) {
+		if i := k.Check.band(v, false); i >= 0 {
+			b.low[i], b.high[i] = min(b.low[i], v), max(b.high[i], v)
+		}
+	}
+	return b
+}
+
+// spans turns a cause's row into spans: the band that holds the healthy
+// reading predicts it, every other band anything inside it.
+func (b *bands) spans(cause string, healthy span) []span {
+	home := b.k.Check.band(healthy.low, healthy.over == 1)
+	var spans []span
+	for i, p := range b.k.row(cause) {
+		switch {
+		case p == 0:
+		case i == home:
+			s := healthy
+			s.weight = p
+			spans = append(spans, s)
+		case b.low[i] > b.high[i]:
+			spans = append(spans, span{weight: p, over: 1})
+		default:
+			s := span{weight: p, low: b.low[i], high: b.high[i], sigma: 0.02 * (1 + math.Abs(b.low[i]))}
+			if i == b.over {
+				s.over = 0.5
+			}
+			spans = append(spans, s)
+		}
+	}
+	return spans
+}
+
+// axis is a grid of readings fine enough to find a guide's bands.
+func axis(mode Mode) []float64 {
+	var grid []float64
+	if mode == Ohms {
+		for x := 0.01; x < 1e8; x *= 1.05 {
+			grid = append(grid, x)
+		}
+		return grid
+	}
+	for x := -20.0; x <= 120; x += max(0.02, 0.02*math.Abs(x)) {
+		grid = append(grid, x)
+	}
+	return grid
+}
+
+// Applies reports whether the guide joins the symptom of a harness by itself.
+func (g *Guide) Applies(h *circuit.Harness, s circuit.Symptom) bool {
+	for name, words := range s.Shows {
+		p, _ := h.Indicator(name)
+		if p == nil || p.Kind != g.Kind {
+			continue
+		}
+		for _, w := range words {
+			if slices.Contains(g.Shows, w) {
+				return true
+			}
+		}
+	}
+	return false
+}

@@ -1,0 +1,370 @@
+package engine
+
+import (
+	"math"
+	"slices"
+)
+
+// Power is how the vehicle is powered for a check.
+type Power string
+
+const (
+	Off     Power = "off"     // pack unplugged, capacitors proven below 1 V
+	Live    Power = "live"    // powered by its own pack
+	Limited Power = "limited" // powered through a current limit
+)
+
+// Mode is how a check is made.
+type Mode string
+
+const (
+	VoltsDC    Mode = "volts_dc"
+	Ohms       Mode = "ohms"
+	Continuity Mode = "continuity"
+	Diode      Mode = "diode"
+	AmpsDC     Mode = "amps_dc"
+	Look       Mode = "look"
+	Ask        Mode = "ask"
+	Wiggle     Mode = "wiggle"
+	Swap       Mode = "swap"
+)
+
+// Numeric reports whether the mode is answered by a number.
+func (m Mode) Numeric() bool {
+	return m == VoltsDC || m == Ohms || m == Diode || m == AmpsDC
+}
+
+// Unit returns the SI unit of the mode's readings, or "".
+func (m Mode) Unit() string {
+	switch m {
+	case VoltsDC, Diode:
+		return "V"
+	case Ohms:
+		return "ohm"
+	case AmpsDC:
+		return "A"
+	}
+	return ""
+}
+
+// Cause is one fault hypothesis.
+type Cause struct {
+	ID       string
+	Say      string // in plain words, or empty where the ID says it
+	Odds     float64
+	Source   string // where the odds come from
+	Repair   string
+	Mends    string // causes with an equal Mends share one repair
+	Prove    []string
+	Cautions []string
+	Kills    string // what kills the part while one works on it
+	Hurts    string // what hurts the person
+}
+
+// Unexplained is the ID of the cause that stands for all that is not listed.
+const Unexplained = "nothing here explains this"
+
+// Check is one thing to do, and what it is expected to show.
+type Check struct {
+	ID       string
+	Part     string // the part that it is about, or empty
+	Power    Power
+	Mode     Mode
+	Red      string // pin, or words of a guide
+	Black    string
+	State    string            // name of the state, empty: everything at rest
+	Settings map[string]string // of the state, by part
+	Say      string
+	Why      string
+	Cautions []string
+	Answers  []string // for what is not a number
+	Expect   *Range   // of a healthy vehicle
+	Healthy  string   // the answer of a healthy vehicle, if not a number
+	Minutes  float64
+	Access   int     // 0 nothing to open ... 3 dismantling
+	Module   float64 // chance that it kills a module
+	Person   float64 // chance that it hurts the person
+	Across   bool    // amps: the meter would lie across a source
+	Jumper   Jumper
+
+	spans  [][]span    // numeric: by hypothesis, a mixture
+	rows   [][]float64 // otherwise, or for bands: chance of each answer, by hypothesis
+	band   func(value float64, over bool) int
+	bins   [][]share
+	nbins  int
+	danger []bool // by hypothesis: the reading would blow the meter's fuse
+}
+
+// Jumper says where a check puts a jumper, if anywhere.
+type Jumper string
+
+const (
+	NoJumper Jumper = ""
+	KnownPin Jumper = "known pin" // a connector, a button's pads: known to be safe
+	ChipPin  Jumper = "chip pin"  // a pin of a chip that nobody knows: never offered
+)
+
+// Range is a closed range of values.
+type Range struct{ Low, High float64 }
+
+// span is a part of a numeric prediction: anything from low to high alike,
+// blurred by sigma.
+type span struct {
+	weight           float64
+	low, high, sigma float64
+	over             float64 // chance of over-range
+	unknown          bool
+}
+
+// share is the chance that a reading falls into a bin.
+type share struct {
+	bin int
+	p   float64
+}
+
+// hypothesis is a cause, or a part of a cause's range of possibilities.
+type hypothesis struct {
+	cause int
+	prior float64 // log of its chance before any reading
+}
+
+// Model is what is known before the first reading.
+type Model struct {
+	Causes     []Cause
+	Checks     []*Check
+	Driven     bool        // something moves a driven wheel
+	Highest    float64     // V, highest supply when full
+	Charged    [][2]string // pins across which a charge stays, as part.pin pairs
+	Short      *Check      // made before power comes back after a repair, nil: a plain question
+	Symptom    []string    // IDs of the checks that ask whether the symptom is still there
+	Cautions   []string    // shown once, at the start
+	Misreading float64     // chance that a reading is wrong; 0 means none is
+
+	hyps  []hypothesis
+	byID  map[string]int
+	scale float64 // V, for the floor density of voltages
+}
+
+// DefaultMisreading is the chance that a reading is a misreading (common
+// practice, no source).
+const DefaultMisreading = 0.01
+
+// Check returns the check of that ID, or nil.
+func (m *Model) Check(id string) *Check {
+	if m.Short != nil && m.Short.ID == id {
+		return m.Short
+	}
+	if i, ok := m.byID[id]; ok {
+		return m.Checks[i]
+	}
+	return nil
+}
+
+// finish sorts out what is derived once all causes and checks are in.
+func (m *Model) finish() {
+	m.byID = map[string]int{}
+	for i, c := range m.Checks {
+		m.byID[c.ID] = i
+	}
+	var total float64
+	for _, h := range m.hyps {
+		total += math.Exp(h.prior)
+	}
+	for i := range m.hyps {
+		m.hyps[i].prior -= math.Log(total)
+	}
+	for _, c := range m.Checks {
+		m.bin(c)
+	}
+}
+
+// likelihood returns for each hypothesis the chance, or density, of an outcome
+// of the check, up to a factor common to all.
+func (m *Model) likelihood(c *Check, r Result) []float64 {
+	like := make([]float64, len(m.hyps))
+	floor := m.floor(c, r)
+	marginal := 0.0
+	for i, h := range m.hyps {
+		if m.Causes[h.cause].ID == Unexplained {
+			continue
+		}
+		p := m.predict(c, i, r)
+		marginal += math.Exp(h.prior) * p
+		like[i] = (1-m.Misreading)*p + m.Misreading*floor
+	}
+	for i, h := range m.hyps {
+		// What nobody listed may show anything, yet mostly shows what others do.
+		if m.Causes[h.cause].ID == Unexplained {
+			like[i] = 0.5*marginal + 0.5*floor
+		}
+	}
+	return like
+}
+
+func (m *Model) predict(c *Check, hyp int, r Result) float64 {
+	if c.rows != nil {
+		k := c.outcome(r)
+		if k < 0 {
+			return 0
+		}
+		return c.rows[hyp][k]
+	}
+	var p float64
+	for _, s := range c.spans[hyp] {
+		switch {
+		case s.unknown:
+			p += s.weight * m.floor(c, r)
+		case r.Over:
+			p += s.weight * s.over
+		default:
+			p += s.weight * (1 - s.over) * s.density(r.Value)
+		}
+	}
+	return p
+}
+
+// outcome returns the index of a result among the check's outcomes, or -1.
+func (c *Check) outcome(r Result) int {
+	if c.band != nil && r.Answer == "" {
+		return c.band(r.Value, r.Over)
+	}
+	return slices.Index(c.Answers, r.Answer)
+}
+
+// wideShare and wide give a normal error a longer tail: meters and models are
+// off by more than they say now and then (common practice, no source).
+const (
+	wideShare = 0.03
+	wide      = 4
+)
+
+// density of the span at v.
+func (s span) density(v float64) float64 {
+	one := func(sigma float64) float64 {
+		if w := s.high - s.low; w > sigma/4 {
+			return (normalCDF((v-s.low)/sigma) - normalCDF((v-s.high)/sigma)) / w
+		}
+		z := (v - (s.low+s.high)/2) / sigma
+		return math.Exp(-z*z/2) / (sigma * math.Sqrt(2*math.Pi))
+	}
+	return (1-wideShare)*one(s.sigma) + wideShare*one(wide*s.sigma)
+}
+
+// below is the chance that the span's reading is below v.
+func (s span) below(v float64) float64 {
+	one := func(sigma float64) float64 {
+		w := s.high - s.low
+		if w <= sigma/4 {
+			return normalCDF((v - (s.low+s.high)/2) / sigma)
+		}
+		a, b := (v-s.low)/sigma, (v-s.high)/sigma
+		integral := func(z float64) float64 { return z*normalCDF(z) + math.Exp(-z*z/2)/math.Sqrt(2*math.Pi) }
+		return sigma * (integral(a) - integral(b)) / w
+	}
+	return (1-wideShare)*one(s.sigma) + wideShare*one(wide*s.sigma)
+}
+
+func normalCDF(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
+
+// Bounds of what a misreading may show.
+const (
+	leastOhms  = 0.05
+	mostOhms   = 60e6
+	floorOver  = 0.2 // chance that a misreading is over-range
+	mostAmps   = 20
+	leastScale = 6
+)
+
+// floor is the density, or chance, of a misreading: voltages uniform over both
+// signs of the highest supply, ohms alike in every decade, answers alike.
+func (m *Model) floor(c *Check, r Result) float64 {
+	if c.rows != nil {
+		return 1 / float64(len(c.rows[0]))
+	}
+	if r.Over {
+		return floorOver
+	}
+	const rest = 1 - floorOver
+	switch c.Mode {
+	case Ohms:
+		return rest / (math.Log(mostOhms/leastOhms) * max(math.Abs(r.Value), leastOhms))
+	case AmpsDC:
+		return rest / (2 * mostAmps)
+	}
+	return rest / (2 * m.scale)
+}
+
+// bin cuts the check's readings into bins and works out every hypothesis's
+// chance of each, for the expected information.
+func (m *Model) bin(c *Check) {
+	c.bins = make([][]share, len(m.hyps))
+	if c.rows != nil {
+		c.nbins = len(c.rows[0])
+		for i, row := range c.rows {
+			for k, p := range row {
+				if p > 0 {
+					c.bins[i] = append(c.bins[i], share{k, p})
+				}
+			}
+		}
+		return
+	}
+	index := map[int]int{}
+	at := func(cell int) int {
+		k, ok := index[cell]
+		if !ok {
+			k = len(index)
+			index[cell] = k
+		}
+		return k
+	}
+	const overCell = math.MaxInt
+	for i, mixture := range c.spans {
+		for _, s := range mixture {
+			if s.unknown {
+				continue
+			}
+			if s.over > 0 {
+				c.bins[i] = append(c.bins[i], share{at(overCell), s.weight * s.over})
+			}
+			if s.over == 1 {
+				continue
+			}
+			first, last := cell(c.Mode, s.low-3*s.sigma), cell(c.Mode, s.high+3*s.sigma)
+			below := 0.0
+			for k := first; k <= last; k++ {
+				upTo := 1.0
+				if k < last {
+					upTo = s.below(cellEnd(c.Mode, k))
+				}
+				if p := upTo - below; p > 1e-4 {
+					c.bins[i] = append(c.bins[i], share{at(k), s.weight * (1 - s.over) * p})
+				}
+				below = upTo
+			}
+		}
+	}
+	c.nbins = len(index)
+}
+
+// Cells grow with the reading as a meter's error does: about 4 % wide, and no
+// narrower than a few counts near zero.
+const cellShare = 0.04
+
+func cellUnit(mode Mode) float64 {
+	switch mode {
+	case Ohms:
+		return 10 // cells of 0.4 ohm near zero
+	case AmpsDC:
+		return 0.1
+	}
+	return 0.2 // cells of 8 mV near zero
+}
+
+func cell(mode Mode, v float64) int {
+	return int(math.Floor(math.Asinh(v/cellUnit(mode)) / cellShare))
+}
+
+func cellEnd(mode Mode, k int) float64 {
+	return math.Sinh(float64(k+1)*cellShare) * cellUnit(mode)
+}

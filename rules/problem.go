@@ -1,0 +1,89 @@
+package rules
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// Problem is one thing wrong with a file, and where.
+type Problem struct {
+	File         string
+	Line, Column int // from 1
+	Text         string
+}
+
+// Error writes the problem as file:line:column: text.
+func (p Problem) Error() string {
+	return fmt.Sprintf("%s:%d:%d: %s", p.File, p.Line, p.Column, p.Text)
+}
+
+// Problems are all that is wrong with a file, in its order.
+type Problems []Problem
+
+// Error writes one problem a line.
+func (ps Problems) Error() string {
+	lines := make([]string, len(ps))
+	for i, p := range ps {
+		lines[i] = p.Error()
+	}
+	return strings.Join(lines, "\n")
+}
+
+// err returns the problems sorted by place, or nil.
+func (ps Problems) err() error {
+	if len(ps) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(ps, func(a, b Problem) int {
+		return cmp.Or(strings.Compare(a.File, b.File), a.Line-b.Line, a.Column-b.Column)
+	})
+	return ps
+}
+
+// nearest returns the known word that is likest to the given one, or "".
+func nearest(word string, known []string) string {
+	best, at := "", len(word)/2+1
+	for _, k := range known {
+		if d := distance(word, k); d < at {
+			best, at = k, d
+		}
+	}
+	return best
+}
+
+// distance is the count of single-letter edits from a to b.
+func distance(a, b string) int {
+	if len(a) > 64 || len(b) > 64 {
+		return 64
+	}
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			d := diagonal
+			if a[i] != b[j] {
+				d++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(d, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// oneOf writes what would be right, with the likeliest first where there is one.
+func oneOf(word string, known []string) string {
+	if n := nearest(word, known); n != "" {
+		return fmt.Sprintf("did you mean %q?", n)
+	}
+	if len(known) > 12 {
+		return fmt.Sprintf("there are %d to choose from, %q first", len(known), known[0])
+	}
+	return "choose from: " + strings.Join(known, ", ")
+}
