@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"probable/engine/circuit"
 )
 
 // Result is what a check gave: a number, over-range, or an answer.
@@ -81,8 +83,9 @@ type Course struct {
 	phase     Phase
 	status    Status
 	repaired  string
-	proof     []*Check // still to be asked
-	failed    bool     // a proof check was skipped
+	mended    map[string]bool // repairs that did not prove, by Cause.Mends
+	proof     []*Check        // still to be asked
+	failed    bool            // a proof check was skipped
 	leftOut   map[string]string
 	unshorted bool // a repair was made and the short check has not passed since
 }
@@ -91,9 +94,10 @@ type Course struct {
 type Taken struct {
 	Check   *Check
 	Result  Result
-	Proof   bool // taken to prove a repair
-	Healthy bool // it is what a healthy vehicle shows
-	Skipped string
+	Proof   bool   // taken to prove a repair
+	Healthy bool   // it is what a healthy vehicle shows
+	Skipped string // why, where it was not taken
+	Stale   bool   // read again later, or taken before a repair that did not prove
 }
 
 // Step is what comes next: a check or a verdict.
@@ -141,6 +145,7 @@ func (c *Course) reset() {
 	c.power, c.state = Live, ""
 	c.charged = 0
 	c.phase, c.status = Finding, Open
+	c.mended = map[string]bool{}
 	c.repaired, c.proof, c.failed, c.unshorted = "", nil, false, false
 }
 
@@ -203,10 +208,11 @@ func (c *Course) take(e Event) error {
 			c.skip(ch, e.Why)
 			return nil
 		}
-		if err := ch.Fits(e.Result); err != nil {
+		r := ch.normal(e.Result)
+		if err := ch.Fits(r); err != nil {
 			return err
 		}
-		c.read(ch, e.Result)
+		c.read(ch, r)
 		return nil
 	case Repaired:
 		return c.repair(e.Cause)
@@ -228,6 +234,17 @@ func (c *Course) find(id string) *Check {
 		return nil
 	}
 	return c.m.Check(id)
+}
+
+// normal turns ohms that were read on a continuity check into its answer.
+func (c *Check) normal(r Result) Result {
+	if c.Mode != Continuity || r.Answer != "" {
+		return r
+	}
+	if !r.Over && r.Value < circuit.ReferenceMeter.BeepOhms {
+		return Result{Answer: Beep}
+	}
+	return Result{Answer: NoBeep}
 }
 
 // Fits says what is wrong with a result of this check, or nil.
@@ -263,6 +280,12 @@ func (c *Course) settle(ch *Check) {
 func (c *Course) read(ch *Check, r Result) {
 	c.settle(ch)
 	taken := Taken{Check: ch, Result: r, Healthy: ch.isHealthy(r), Proof: c.phase == Proving}
+	again := false
+	for i := range c.results {
+		if t := &c.results[i]; t.Check.ID == ch.ID && !t.Stale && t.Skipped == "" && c.phase == Finding && !ch.discharge() {
+			t.Stale, again = true, true
+		}
+	}
 	c.results = append(c.results, taken)
 	if ch.discharge() {
 		if math.Abs(r.Value) < DischargedVolts && !r.Over {
@@ -274,11 +297,30 @@ func (c *Course) read(ch *Check, r Result) {
 	if ch == c.m.Short && taken.Healthy {
 		c.unshorted = false
 	}
-	if ch.hasPrediction() {
+	switch {
+	case again:
+		c.recall()
+	case ch.hasPrediction():
 		c.belief.update(c.m.likelihood(ch, r))
 	}
 	if c.phase == Proving {
 		c.prove(ch, taken.Healthy)
+	}
+}
+
+// recall works the belief out anew from the results that stand.
+func (c *Course) recall() {
+	c.belief = c.m.prior()
+	for i, h := range c.m.hyps {
+		if c.mended[c.m.Causes[h.cause].Mends] {
+			c.belief.log[i] += math.Log(repairFails)
+		}
+	}
+	c.belief.normalise()
+	for _, t := range c.results {
+		if t.Skipped == "" && !t.Stale && !t.Check.discharge() && t.Check.hasPrediction() {
+			c.belief.update(c.m.likelihood(t.Check, t.Result))
+		}
 	}
 }
 
@@ -538,3 +580,15 @@ func (c *Course) separable(x, y *Cause) bool {
 	}
 	return false
 }
+
+// Status returns how the case stands.
+func (c *Course) Status() Status { return c.status }
+
+// Settled reports whether the search has ended, in a verdict.
+func (c *Course) Settled() bool { return c.Next().Verdict != nil }
+
+// Verdict returns the verdict as of now, whether or not the search has ended.
+func (c *Course) Verdict() *Verdict { return c.verdict() }
+
+// LastRepair returns the ID of the cause that was repaired last, or "".
+func (c *Course) LastRepair() string { return c.repaired }

@@ -2,7 +2,6 @@ package engine
 
 import (
 	"fmt"
-	"math"
 )
 
 // maxProof is how many failed checks are asked again at the most.
@@ -48,7 +47,7 @@ func (c *Course) proofChecks(cause *Cause) []*Check {
 	again := 0
 	for i := len(c.results) - 1; i >= 0 && again < maxProof; i-- {
 		t := c.results[i]
-		if t.Skipped != "" || t.Healthy || t.Check.discharge() || !t.Check.hasPrediction() || have[t.Check.ID] {
+		if t.Skipped != "" || t.Stale || t.Healthy || t.Check.discharge() || !t.Check.hasPrediction() || have[t.Check.ID] {
 			continue
 		}
 		again++
@@ -73,13 +72,8 @@ func (c *Course) proofChecks(cause *Cause) []*Check {
 
 // proofText says what a proof check must show.
 func (ch *Check) proofText() string {
-	switch {
-	case ch.Expect != nil && math.IsInf(ch.Expect.High, 1):
-		return fmt.Sprintf("%s: at least %.3g %s, or OL", ch.ID, ch.Expect.Low, ch.Mode.Unit())
-	case ch.Expect != nil:
-		return fmt.Sprintf("%s: %.3g to %.3g %s", ch.ID, ch.Expect.Low, ch.Expect.High, ch.Mode.Unit())
-	case ch.Healthy != "":
-		return ch.ID + ": " + ch.Healthy
+	if good := ch.Good(); good != "" {
+		return ch.ID + ": " + good
 	}
 	return ch.ID
 }
@@ -92,46 +86,29 @@ func (c *Course) prove(ch *Check, healthy bool) {
 	}
 	// Not mended, or a second fault: the search goes on with what was learned
 	// since the repair, and the repaired cause all but gone.
-	mends := ""
 	for i := range c.m.Causes {
 		if c.m.Causes[i].ID == c.repaired {
-			mends = c.m.Causes[i].Mends
+			c.mended[c.m.Causes[i].Mends] = true
 		}
 	}
-	c.belief = c.m.prior()
 	c.done = map[string]bool{}
-	for i, h := range c.m.hyps {
-		if c.m.Causes[h.cause].Mends == mends {
-			c.belief.log[i] += math.Log(c.m.repairFails())
+	since := true
+	for i := len(c.results) - 1; i >= 0; i-- {
+		t := &c.results[i]
+		since = since && t.Proof
+		if since {
+			c.done[t.Check.ID] = true
+		} else {
+			t.Stale = true
 		}
 	}
-	c.belief.normalise()
-	for _, t := range c.sinceRepair() {
-		c.done[t.Check.ID] = true
-		if t.Check.hasPrediction() {
-			c.belief.update(c.m.likelihood(t.Check, t.Result))
-		}
-	}
+	c.recall()
 	c.phase, c.proof = Finding, nil
 }
 
 // repairFails is the chance that a repair of the right thing did not mend it
 // (common practice, no source).
-func (m *Model) repairFails() float64 { return 0.03 }
-
-func (c *Course) sinceRepair() []Taken {
-	i := len(c.results)
-	for i > 0 && c.results[i-1].Proof {
-		i--
-	}
-	var since []Taken
-	for _, t := range c.results[i:] {
-		if t.Skipped == "" && !t.Check.discharge() {
-			since = append(since, t)
-		}
-	}
-	return since
-}
+const repairFails = 0.03
 
 // next strikes the check off the proof and closes the case after the last.
 func (c *Course) next(ch *Check) {

@@ -1,44 +1,87 @@
+// Command probable finds faults in the wiring of light electric vehicles, one
+// check at a time. There is one file for each verb; the reasoning is in engine.
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io"
 	"os"
-	"time"
 
-	"probable/engine"
-	"probable/kb"
-	"probable/rules"
+	"github.com/spf13/cobra"
 )
 
-func main() {
-	t := time.Now()
-	b, err := rules.ReadBase(kb.Files)
-	if err != nil {
-		fmt.Println(err)
-		os.Exit(1)
+// version is what the program calls itself in cases and reports.
+const version = "0.1"
+
+// Exit codes.
+const (
+	exitVerdict   = 0 // done, or a verdict was given
+	exitFailed    = 1 // the machine failed: a disk, a permission
+	exitInput     = 2 // bad input: a file, an argument, an answer
+	exitNoVerdict = 3 // the case stopped before a verdict
+)
+
+// exitError carries an exit code with an error for the person.
+type exitError struct {
+	code int
+	err  error
+}
+
+func (e *exitError) Error() string { return e.err.Error() }
+func (e *exitError) Unwrap() error { return e.err }
+
+// inputError marks bad input.
+func inputError(err error) error {
+	if err == nil {
+		return nil
 	}
-	fmt.Println("base", time.Since(t))
-	data, _ := os.ReadFile(os.Args[1])
-	t = time.Now()
-	h, err := b.Harness(os.Args[1], data)
-	if err != nil {
-		fmt.Println(err)
-		os.Exit(1)
+	return &exitError{exitInput, err}
+}
+
+// errNoVerdict ends a case that stopped before a verdict; it needs no message.
+var errNoVerdict = &exitError{code: exitNoVerdict}
+
+func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
+
+func run(args []string, in io.Reader, out, errs io.Writer) int {
+	root := &cobra.Command{
+		Use:   "probable",
+		Short: "Find faults in the wiring of light electric vehicles, one check at a time",
+		Long: "Find faults in the wiring of light electric vehicles, one check at a time.\n\n" +
+			"Exit codes: 0 done or verdict given, 1 the machine failed, 2 bad input, 3 stopped before a verdict.",
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.NoArgs,
+		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	m, err := engine.FromHarness(h, engine.Options{Symptom: os.Args[2], Guide: b.GuideFor(h, os.Args[2])})
-	if err != nil {
-		fmt.Println(err)
-		os.Exit(1)
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.PersistentFlags().String("dir", "", "folder of the cases (default: probable in the XDG state folder)")
+	root.SetArgs(args)
+	root.SetIn(in)
+	root.SetOut(out)
+	root.SetErr(errs)
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return inputError(err) })
+	root.AddCommand(findCommand(), resumeCommand(), casesCommand(), reportCommand())
+	err := root.Execute()
+	if err == nil {
+		return exitVerdict
 	}
-	fmt.Println("model", time.Since(t), len(m.Causes), len(m.Checks))
-	c := engine.NewCourse(m, engine.Gate{})
-	t = time.Now()
-	s := c.Next()
-	fmt.Println("next", time.Since(t))
-	fmt.Printf("%+v %+v\n", s.Check.ID, s.Bits)
-	r, bits := c.Ranking()
-	fmt.Println(bits)
-	for _, x := range r[:10] {
-		fmt.Println(x.Cause.ID, x.P)
+	var ee *exitError
+	if !errors.As(err, &ee) {
+		ee = &exitError{exitFailed, err}
+		if isUsage(err) {
+			ee.code = exitInput
+		}
 	}
+	if ee.err != nil {
+		fmt.Fprintln(errs, err)
+	}
+	return ee.code
+}
+
+// isUsage reports an error of cobra's own about the command line.
+func isUsage(err error) bool {
+	var pe *os.PathError
+	return !errors.As(err, &pe)
 }

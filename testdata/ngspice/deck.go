@@ -70,7 +70,7 @@ func (c *circuit) node(name string) int {
 	return n
 }
 
-// hidden adds a node inside a source, which has no leak of its own.
+// hidden adds a node inside a source or a wire, which has no leak of its own.
 func (c *circuit) hidden() int {
 	c.count++
 	return c.count
@@ -259,7 +259,7 @@ func (v *Vehicle) buildWire(c *circuit, w wire) {
 		c.resistor(a, b, openOhms)
 		return
 	}
-	mid := c.node("middle of " + w.name)
+	mid := c.hidden()
 	c.resistor(a, mid, w.ohms/2+v.added("wire", w.name, ""))
 	c.resistor(mid, b, w.ohms/2)
 	if v.has("wire", w.name, "to ground") {

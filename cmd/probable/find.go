@@ -1,0 +1,197 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"probable/engine"
+	"probable/engine/casefile"
+	"probable/engine/circuit"
+	"probable/kb"
+	"probable/rules"
+)
+
+func findCommand() *cobra.Command {
+	var f finder
+	c := &cobra.Command{
+		Use:   "find",
+		Short: "Find a fault: asks for one check at a time and gives a verdict",
+		Example: "  probable find --harness testdata/harness/cart-tail.yaml\n" +
+			"  probable find --guide \"light will not latch on power-up\"",
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return f.run(c) },
+	}
+	fl := c.Flags()
+	fl.StringVar(&f.harness, "harness", "", "harness file of the vehicle")
+	fl.StringVar(&f.symptom, "symptom", "", "symptom of the harness to start from")
+	fl.StringVar(&f.guide, "guide", "", "guide to work by; with a harness it is joined")
+	fl.StringArrayVar(&f.facts, "fact", nil, "a fact of the vehicle, as name=value (may be given again)")
+	fl.BoolVar(&f.qualified, "qualified", false, "you are qualified to work on live parts above 60 V DC")
+	f.talk.flags(fl)
+	return c
+}
+
+// finder is the find verb's flags.
+type finder struct {
+	harness, symptom, guide string
+	facts                   []string
+	qualified               bool
+	talk                    talk
+}
+
+func (f *finder) run(c *cobra.Command) error {
+	dir, err := caseDir(c)
+	if err != nil {
+		return err
+	}
+	base, err := rules.ReadBase(kb.Files)
+	if err != nil {
+		return err
+	}
+	console, done, err := f.talk.open(c)
+	if err != nil {
+		return err
+	}
+	defer done()
+	o := casefile.Opened{Tool: version, Base: baseDigest(), Symptom: f.symptom, Guide: f.guide, Qualified: f.qualified}
+	var h *circuit.Harness
+	if f.harness != "" {
+		data, err := os.ReadFile(f.harness)
+		if err != nil {
+			return inputError(readable(err))
+		}
+		if h, err = base.Harness(f.harness, data); err != nil {
+			return inputError(err)
+		}
+		o.HarnessFile, o.HarnessText, o.Harness, o.Digest = f.harness, string(data), h.Name, digest(data)
+	}
+	if err := f.choose(console, base, h, &o); err != nil {
+		return err
+	}
+	if g := base.Guide(o.Guide); g != nil {
+		if o.Facts, err = f.known(console, g); err != nil {
+			return err
+		}
+	} else if len(f.facts) > 0 {
+		return inputError(errors.New("--fact belongs to a guide, and none is joined here"))
+	}
+	s, err := build(base, o)
+	if err != nil {
+		return err
+	}
+	if s.journal, err = casefile.Create(dir, time.Now(), o); err != nil {
+		return fmt.Errorf("the case cannot be kept: %w; give another folder with --dir", err)
+	}
+	defer s.journal.Close()
+	return console.work(s)
+}
+
+// readable drops the system call's name from a file error.
+func readable(err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return fmt.Errorf("%s: %w", pe.Path, pe.Err)
+	}
+	return err
+}
+
+// choose settles the symptom and the guide.
+func (f *finder) choose(console console, base *rules.Base, h *circuit.Harness, o *casefile.Opened) error {
+	if f.guide != "" && base.Guide(f.guide) == nil {
+		return inputError(fmt.Errorf("there is no guide %q; there are: %s", f.guide, strings.Join(base.GuideIDs(), "; ")))
+	}
+	if h == nil {
+		if f.symptom != "" {
+			return inputError(errors.New("--symptom names a symptom of a harness: give --harness too, or --guide"))
+		}
+		var err error
+		if o.Guide == "" {
+			o.Guide, err = console.choose("What is wrong?", base.GuideIDs())
+		}
+		return err
+	}
+	if o.Symptom == "" && len(h.Symptoms) > 0 {
+		var ids []string
+		for _, s := range h.Symptoms {
+			ids = append(ids, s.ID)
+		}
+		id, err := console.choose("What is wrong?", append(ids, somethingElse))
+		if err != nil {
+			return err
+		}
+		if id != somethingElse {
+			o.Symptom = id
+		}
+	}
+	if o.Symptom != "" {
+		if _, ok := h.Symptom(o.Symptom); !ok {
+			var ids []string
+			for _, s := range h.Symptoms {
+				ids = append(ids, s.ID)
+			}
+			return inputError(fmt.Errorf("%s has no symptom %q; it has: %s", f.harness, o.Symptom, strings.Join(ids, "; ")))
+		}
+		if o.Guide == "" {
+			if g := base.GuideFor(h, o.Symptom); g != nil {
+				o.Guide = g.ID
+			}
+		}
+	}
+	return nil
+}
+
+// known gathers the facts of the vehicle: those given, then those asked for.
+func (f *finder) known(console console, g *engine.Guide) (map[string]any, error) {
+	given := map[string]any{}
+	for _, s := range f.facts {
+		name, value, ok := strings.Cut(s, "=")
+		if !ok {
+			return nil, inputError(fmt.Errorf("--fact %q: write name=value", s))
+		}
+		i := -1
+		for k := range g.Facts {
+			if g.Facts[k].Name == name {
+				i = k
+			}
+		}
+		if i < 0 {
+			var names []string
+			for _, x := range g.Facts {
+				names = append(names, x.Name)
+			}
+			return nil, inputError(fmt.Errorf("--fact %q: guide %q knows: %s", s, g.ID, strings.Join(names, ", ")))
+		}
+		v, err := parseFact(g.Facts[i], value)
+		if err != nil {
+			return nil, inputError(err)
+		}
+		given[name] = v
+	}
+	return given, console.facts(g.Facts, given)
+}
+
+// parseFact reads a fact's value as typed.
+func parseFact(f engine.Fact, s string) (any, error) {
+	s = strings.ToLower(strings.TrimSpace(s))
+	if f.YesNo {
+		switch s {
+		case "yes", "y", "true":
+			return true, nil
+		case "no", "n", "false":
+			return false, nil
+		}
+		return nil, fmt.Errorf("%s: answer yes or no", f.Name)
+	}
+	x, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
+	if err != nil || !(x >= f.Low && x <= f.High) {
+		return nil, fmt.Errorf("%s: want a number from %g to %g", f.Name, f.Low, f.High)
+	}
+	return x, nil
+}

@@ -1,0 +1,315 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+
+	"probable/engine"
+)
+
+// pipe is the line protocol: one JSON object a line, in and out.
+type pipe struct {
+	in   *bufio.Scanner
+	out  *json.Encoder
+	line int
+	err  error // of writing
+}
+
+// maxMessage bounds a line of input.
+const maxMessage = 1 << 20
+
+func newPipe(in io.Reader, out io.Writer) *pipe {
+	p := &pipe{in: bufio.NewScanner(in), out: json.NewEncoder(out)}
+	p.in.Buffer(make([]byte, 4096), maxMessage)
+	p.out.SetEscapeHTML(false)
+	return p
+}
+
+// incoming is any message to the program.
+type incoming struct {
+	Type   string   `json:"type"`
+	N      *int     `json:"n"`
+	ID     string   `json:"id"`
+	Value  *float64 `json:"value"`
+	Over   bool     `json:"over"`
+	Answer string   `json:"answer"`
+	Why    string   `json:"why"`
+	Cause  string   `json:"cause"`
+}
+
+type outChoose struct {
+	Type     string   `json:"type"`
+	Symptoms []string `json:"symptoms"`
+}
+
+type outCheck struct {
+	Type     string     `json:"type"`
+	N        int        `json:"n"`
+	ID       string     `json:"id"`
+	Part     string     `json:"part,omitempty"`
+	Power    string     `json:"power"`
+	Mode     string     `json:"mode"`
+	Red      string     `json:"red,omitempty"`
+	Black    string     `json:"black,omitempty"`
+	State    string     `json:"state,omitempty"`
+	Unit     string     `json:"unit,omitempty"`
+	Say      string     `json:"say"`
+	Why      string     `json:"why,omitempty"`
+	Cautions []string   `json:"cautions"`
+	Answers  []string   `json:"answers,omitempty"`
+	Expect   *outExpect `json:"expect,omitempty"`
+	Minutes  float64    `json:"minutes"`
+	Gain     float64    `json:"gain_bits"`
+	Proof    bool       `json:"proof,omitempty"`
+}
+
+// outExpect is what a healthy vehicle shows; over means that over-range is
+// healthy, and then there is no high.
+type outExpect struct {
+	Low    *float64 `json:"low,omitempty"`
+	High   *float64 `json:"high,omitempty"`
+	Over   bool     `json:"over,omitempty"`
+	Answer string   `json:"answer,omitempty"`
+}
+
+type outCause struct {
+	ID string  `json:"id"`
+	P  float64 `json:"p"`
+}
+
+type outRanking struct {
+	Type   string     `json:"type"`
+	Bits   float64    `json:"bits"`
+	Causes []outCause `json:"causes"`
+}
+
+type outVerdict struct {
+	Type       string     `json:"type"`
+	Causes     []outCause `json:"causes"`
+	Bits       float64    `json:"bits"`
+	SameRepair bool       `json:"same_repair"`
+	Repair     string     `json:"repair"`
+	Prove      []string   `json:"prove"`
+	Groups     [][]string `json:"groups,omitempty"`
+	LeftOut    []string   `json:"left_out,omitempty"`
+	Status     string     `json:"status"`
+	Case       string     `json:"case"`
+}
+
+type outError struct {
+	Type    string `json:"type"`
+	Message string `json:"message"`
+	Line    int    `json:"line"`
+}
+
+func (p *pipe) send(v any) {
+	if err := p.out.Encode(v); err != nil && p.err == nil {
+		p.err = err
+	}
+}
+
+// fail reports an error of the last line read.
+func (p *pipe) fail(err error) { p.send(outError{"error", err.Error(), p.line}) }
+
+// read returns the next message; io.EOF ends the input, and other errors are
+// the person's.
+func (p *pipe) read() (incoming, error) {
+	for p.in.Scan() {
+		p.line++
+		text := strings.TrimSpace(p.in.Text())
+		if text == "" {
+			continue
+		}
+		var m incoming
+		if err := json.Unmarshal([]byte(text), &m); err != nil {
+			return m, inputError(fmt.Errorf("not a message: %w", err))
+		}
+		return m, nil
+	}
+	if err := p.in.Err(); err != nil {
+		p.line++
+		p.fail(fmt.Errorf("cannot read on: %w", err))
+	}
+	return incoming{}, io.EOF
+}
+
+func (p *pipe) choose(_ string, options []string) (string, error) {
+	for {
+		p.send(outChoose{"choose", options})
+		m, err := p.read()
+		switch {
+		case err == io.EOF:
+			return "", errNoVerdict
+		case err != nil:
+			p.fail(err)
+		case m.Type == "quit":
+			return "", errNoVerdict
+		case m.Type == "answer" && slices.Contains(options, m.Answer):
+			return m.Answer, nil
+		default:
+			p.fail(errors.New(`want {"type":"answer","answer":...} with one of the symptoms`))
+		}
+		if p.err != nil {
+			return "", p.err
+		}
+	}
+}
+
+// facts asks nothing: over a pipe they come as flags, or rest at their defaults.
+func (p *pipe) facts([]engine.Fact, map[string]any) error { return nil }
+
+func (p *pipe) work(s *session) error {
+	for p.err == nil {
+		step := s.course.Next()
+		if step.Verdict != nil {
+			s.verdict = true
+			p.sendVerdict(s, step.Verdict)
+		} else {
+			p.sendCheck(step)
+		}
+		for p.err == nil {
+			m, err := p.read()
+			if err == io.EOF || err == nil && m.Type == "quit" {
+				return p.quit(s)
+			}
+			var e engine.Event
+			if err == nil {
+				e, err = p.event(m, step, s.course)
+			}
+			if err == nil {
+				err = s.apply(e)
+			}
+			if err == nil {
+				p.sendRanking(s.course)
+				break
+			}
+			p.fail(err)
+			if step.Check != nil {
+				p.sendCheck(step)
+			}
+		}
+	}
+	return p.err
+}
+
+// quit closes the program; the case itself stays open and can be resumed.
+func (p *pipe) quit(s *session) error {
+	if p.err != nil {
+		return p.err
+	}
+	return s.end()
+}
+
+// event turns a message into an event of the case.
+func (p *pipe) event(m incoming, step engine.Step, c *engine.Course) (engine.Event, error) {
+	switch m.Type {
+	case "undo":
+		return engine.Event{Kind: engine.Undone}, nil
+	case "repaired":
+		return engine.Event{Kind: engine.Repaired, Cause: m.Cause}, nil
+	case "reading", "answer", "skip":
+	case "":
+		return engine.Event{}, errors.New(`the message has no "type"`)
+	default:
+		return engine.Event{}, fmt.Errorf("unknown type %q; send reading, answer, skip, undo, repaired or quit", m.Type)
+	}
+	check, err := p.check(m, step, c)
+	if err != nil {
+		return engine.Event{}, err
+	}
+	switch {
+	case m.Type == "skip":
+		return engine.Event{Kind: engine.Skipped, Check: check.ID, Why: m.Why}, nil
+	case m.Type == "answer" && m.Answer == "":
+		return engine.Event{}, errors.New(`the answer has no "answer"`)
+	case m.Type == "answer":
+		return result(check, engine.Result{Answer: m.Answer}), nil
+	case m.Over:
+		return result(check, engine.Result{Over: true}), nil
+	case m.Value == nil:
+		return engine.Event{}, errors.New(`the reading has no "value" and no "over":true`)
+	}
+	return result(check, engine.Result{Value: *m.Value}), nil
+}
+
+// check finds the check that a message is about: by id, else by number, else
+// the one asked for.
+func (p *pipe) check(m incoming, step engine.Step, c *engine.Course) (*engine.Check, error) {
+	if m.ID != "" && (step.Check == nil || m.ID != step.Check.ID) {
+		if k := c.Model().Check(m.ID); k != nil {
+			return k, nil
+		}
+		return nil, fmt.Errorf("there is no check %q", m.ID)
+	}
+	if step.Check != nil && (m.N == nil || *m.N == step.N) {
+		return step.Check, nil
+	}
+	if m.N != nil {
+		if taken := c.Taken(); *m.N >= 1 && *m.N <= len(taken) {
+			if step.Check != nil {
+				return nil, fmt.Errorf("check %d was answered; check %d is asked for (undo goes back)", *m.N, step.N)
+			}
+			return taken[*m.N-1].Check, nil
+		}
+		return nil, fmt.Errorf("there is no check number %d", *m.N)
+	}
+	return nil, errors.New("no check is asked for; give the number or the id of the one that was read again")
+}
+
+func (p *pipe) sendCheck(step engine.Step) {
+	c := step.Check
+	m := outCheck{Type: "check", N: step.N, ID: c.ID, Part: c.Part, Power: string(c.Power), Mode: string(c.Mode),
+		Red: c.Red, Black: c.Black, State: c.State, Unit: c.Mode.Unit(), Say: c.Say, Why: c.Why, Cautions: c.Cautions,
+		Minutes: c.Minutes, Gain: round(step.Bits), Proof: step.Proof}
+	if m.Cautions == nil {
+		m.Cautions = []string{}
+	}
+	if !c.Mode.Numeric() {
+		m.Answers = c.Answers
+	}
+	switch {
+	case c.Expect != nil && math.IsInf(c.Expect.High, 1):
+		m.Expect = &outExpect{Low: &c.Expect.Low, Over: true}
+	case c.Expect != nil:
+		m.Expect = &outExpect{Low: &c.Expect.Low, High: &c.Expect.High}
+	case c.Healthy != "" && !c.Mode.Numeric():
+		m.Expect = &outExpect{Answer: c.Healthy}
+	}
+	p.send(m)
+}
+
+// shown is how many causes a ranking lists at the most.
+const shown = 30
+
+func (p *pipe) sendRanking(c *engine.Course) {
+	r, bits := c.Ranking()
+	m := outRanking{Type: "ranking", Bits: round(bits)}
+	for i, x := range r {
+		if i == shown || i > 0 && x.P < 1e-4 {
+			break
+		}
+		m.Causes = append(m.Causes, outCause{x.Cause.ID, round(x.P)})
+	}
+	p.send(m)
+}
+
+func (p *pipe) sendVerdict(s *session, v *engine.Verdict) {
+	m := outVerdict{Type: "verdict", Bits: round(v.Bits), SameRepair: v.SameRepair, Repair: v.Repair,
+		Prove: v.Prove, Groups: v.Groups, LeftOut: v.LeftOut, Status: string(v.Status), Case: s.journal.ID}
+	if m.Prove == nil {
+		m.Prove = []string{}
+	}
+	for _, x := range v.Causes {
+		m.Causes = append(m.Causes, outCause{x.Cause.ID, round(x.P)})
+	}
+	p.send(m)
+}
+
+// round keeps six digits, enough for a program and short for a person.
+func round(x float64) float64 { return math.Round(x*1e6) / 1e6 }

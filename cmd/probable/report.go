@@ -1,0 +1,45 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"probable/engine/casefile"
+	"probable/engine/report"
+	"probable/kb"
+	"probable/rules"
+)
+
+func reportCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "report CASE",
+		Short: "Write the fault report of a case, as Markdown",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			dir, err := caseDir(c)
+			if err != nil {
+				return err
+			}
+			records, err := casefile.Read(dir, args[0])
+			if err != nil {
+				return caseError(err)
+			}
+			base, err := rules.ReadBase(kb.Files)
+			if err != nil {
+				return err
+			}
+			s, err := build(base, *records[0].Opened)
+			if err != nil {
+				return err
+			}
+			if err := s.replay(records); err != nil {
+				return inputError(err)
+			}
+			o := s.opened
+			return report.Markdown(c.OutOrStdout(), s.course, report.About{
+				Case: args[0], Harness: o.Harness, HarnessDigest: o.Digest, Symptom: o.Symptom, Guide: o.Guide,
+				Tool: o.Tool, BaseDigest: o.Base, BaseChanged: o.Base != baseDigest(),
+				Opened: records[0].Time, Last: records[len(records)-1].Time, Facts: o.Facts,
+			})
+		},
+	}
+}

@@ -1,0 +1,61 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+
+	"github.com/spf13/cobra"
+
+	"probable/engine/casefile"
+	"probable/kb"
+	"probable/rules"
+)
+
+func resumeCommand() *cobra.Command {
+	var t talk
+	c := &cobra.Command{
+		Use:   "resume CASE",
+		Short: "Go on with a case where it was left",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			dir, err := caseDir(c)
+			if err != nil {
+				return err
+			}
+			base, err := rules.ReadBase(kb.Files)
+			if err != nil {
+				return err
+			}
+			journal, records, err := casefile.Open(dir, args[0])
+			if err != nil {
+				return caseError(err)
+			}
+			defer journal.Close()
+			s, err := build(base, *records[0].Opened)
+			if err != nil {
+				return err
+			}
+			if err := s.replay(records); err != nil {
+				return inputError(fmt.Errorf("case %s: %w", args[0], err))
+			}
+			s.journal = journal
+			console, done, err := t.open(c)
+			if err != nil {
+				return err
+			}
+			defer done()
+			return console.work(s)
+		},
+	}
+	t.flags(c.Flags())
+	return c
+}
+
+// caseError marks what the person can put right: a wrong name, a second window.
+func caseError(err error) error {
+	if errors.Is(err, fs.ErrPermission) {
+		return err
+	}
+	return inputError(err)
+}

@@ -1,0 +1,138 @@
+package main
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"probable/engine"
+	"probable/engine/casefile"
+	"probable/engine/circuit"
+	"probable/kb"
+	"probable/rules"
+)
+
+// session is a case being worked: the reasoning and its journal.
+type session struct {
+	course  *engine.Course
+	opened  casefile.Opened
+	harness *circuit.Harness // nil without one
+	journal *casefile.File   // nil for a report
+	verdict bool             // one was given
+}
+
+// somethingElse is the choice of a person whose symptom is not listed.
+const somethingElse = "something else"
+
+// caseDir is the folder of the cases.
+func caseDir(c *cobra.Command) (string, error) {
+	if dir, _ := c.Flags().GetString("dir"); dir != "" {
+		return dir, nil
+	}
+	if dir := os.Getenv("XDG_STATE_HOME"); filepath.IsAbs(dir) {
+		return filepath.Join(dir, "probable"), nil
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return "", inputError(fmt.Errorf("where to keep cases is not known: give --dir (%w)", err))
+	}
+	return filepath.Join(home, ".local", "state", "probable"), nil
+}
+
+// digest names a text by its contents.
+func digest(data []byte) string {
+	sum := sha256.Sum256(data)
+	return "sha256:" + hex.EncodeToString(sum[:8])
+}
+
+// baseDigest names the embedded knowledge by its contents.
+func baseDigest() string {
+	h := sha256.New()
+	_ = fs.WalkDir(kb.Files, ".", func(p string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		data, err := fs.ReadFile(kb.Files, p)
+		fmt.Fprintf(h, "%s %d\n", p, len(data))
+		h.Write(data)
+		return err
+	})
+	return "sha256:" + hex.EncodeToString(h.Sum(nil)[:8])
+}
+
+// build makes the course of a case from what it was opened on.
+func build(base *rules.Base, o casefile.Opened) (*session, error) {
+	s := &session{opened: o}
+	var m *engine.Model
+	var err error
+	if o.HarnessText != "" {
+		if s.harness, err = base.Harness(o.HarnessFile, []byte(o.HarnessText)); err != nil {
+			return nil, inputError(err)
+		}
+		m, err = engine.FromHarness(s.harness, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts})
+	} else {
+		g := base.Guide(o.Guide)
+		if g == nil {
+			return nil, inputError(fmt.Errorf("there is no guide %q", o.Guide))
+		}
+		m, err = engine.FromGuide(g, o.Facts)
+	}
+	if err != nil {
+		return nil, inputError(err)
+	}
+	s.course = engine.NewCourse(m, engine.Gate{Qualified: o.Qualified})
+	return s, nil
+}
+
+// replay brings a session to where its records end.
+func (s *session) replay(records []casefile.Record) error {
+	for i, r := range records {
+		if r.Event == nil {
+			continue
+		}
+		if err := s.course.Apply(r.Event.Engine()); err != nil {
+			return fmt.Errorf("record %d does not fit any more (%w); the knowledge or the program has changed since", i+1, err)
+		}
+	}
+	return nil
+}
+
+// apply takes an event and saves it. An event that does not fit is an input
+// error; one that cannot be saved is not taken.
+func (s *session) apply(e engine.Event) error {
+	before := s.course.Events()
+	if err := s.course.Apply(e); err != nil {
+		return inputError(err)
+	}
+	if err := s.journal.Append(casefile.Record{Kind: casefile.KindEvent, Time: time.Now(), Event: casefile.FromEngine(e)}); err != nil {
+		// Put the course back: what is not saved does not count.
+		m, o := s.course.Model(), engine.Gate{Qualified: s.opened.Qualified}
+		s.course = engine.NewCourse(m, o)
+		for _, b := range before {
+			if rerr := s.course.Apply(b); rerr != nil {
+				return fmt.Errorf("%w (and %w)", err, rerr)
+			}
+		}
+		return err
+	}
+	return nil
+}
+
+// result is the event of a check's result.
+func result(c *engine.Check, r engine.Result) engine.Event {
+	return engine.Event{Kind: engine.Read, Check: c.ID, Result: r}
+}
+
+// end is the exit of a case: nil after a verdict.
+func (s *session) end() error {
+	if s.verdict {
+		return nil
+	}
+	return errNoVerdict
+}

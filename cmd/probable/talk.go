@@ -1,0 +1,64 @@
+package main
+
+import (
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+	"golang.org/x/term"
+
+	"probable/engine"
+)
+
+// console is how a case is talked through: the line protocol, or prompts.
+type console interface {
+	choose(question string, options []string) (string, error)
+	facts(facts []engine.Fact, known map[string]any) error
+	work(s *session) error
+}
+
+// talk is the flags that choose a console.
+type talk struct {
+	pipe    bool
+	plain   bool
+	answers string
+}
+
+func (t *talk) flags(fl *pflag.FlagSet) {
+	fl.BoolVar(&t.pipe, "pipe", false, "speak the line protocol: one JSON object a line, in and out")
+	fl.BoolVar(&t.plain, "plain", false, "plain prompts, for screen readers and simple terminals")
+	fl.StringVar(&t.answers, "answers", "", "take what would be typed from this file, one answer a line")
+}
+
+// open returns the console and what to call when done with it.
+func (t *talk) open(c *cobra.Command) (console, func(), error) {
+	out := c.OutOrStdout()
+	if t.pipe {
+		return newPipe(c.InOrStdin(), out), func() {}, nil
+	}
+	if t.answers != "" {
+		f, err := os.Open(t.answers)
+		if err != nil {
+			return nil, nil, inputError(readable(err))
+		}
+		return &bench{out: out, ask: &lines{in: scanner(f), out: out, echo: true}}, func() { f.Close() }, nil
+	}
+	if in, ok := c.InOrStdin().(*os.File); ok && !t.plain && term.IsTerminal(int(in.Fd())) {
+		if o, ok := out.(*os.File); ok && term.IsTerminal(int(o.Fd())) {
+			return &bench{out: out, ask: &prompts{in: in, out: o}, width: terminalWidth(o)}, func() {}, nil
+		}
+	}
+	return &bench{out: out, ask: &lines{in: scanner(c.InOrStdin()), out: out}}, func() {}, nil
+}
+
+// terminalWidth returns the columns of a terminal, 0 where it is not known.
+func terminalWidth(f *os.File) int {
+	w, _, err := term.GetSize(int(f.Fd()))
+	if err != nil {
+		return 0
+	}
+	return w
+}
+
+var _ io.Reader = (*os.File)(nil)

@@ -1,0 +1,90 @@
+package main
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"probable/engine"
+)
+
+var reading = regexp.MustCompile(`^([-+]?[0-9]*[.,]?[0-9]+(?:[eE][-+]?[0-9]+)?)\s*([a-zA-ZµμΩ]*)$`)
+
+// prefixes of typed units; case matters only between milli and mega.
+var prefixes = map[string]float64{"": 1, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6, "meg": 1e6, "Meg": 1e6}
+
+// units as people type them.
+var units = map[string]string{
+	"": "", "v": "V", "volt": "V", "volts": "V", "a": "A", "amp": "A", "amps": "A",
+	"ohm": "ohm", "ohms": "ohm", "Ω": "ohm", "r": "ohm",
+}
+
+// parseTyped reads a result as a person types it: 4.98, 4.98V, 49.8mV, 12k,
+// OL, open, beep, 0,85, or one of the check's answers or the start of one.
+func parseTyped(c *engine.Check, s string) (engine.Result, error) {
+	s = strings.TrimSpace(s)
+	low := strings.ToLower(s)
+	if !c.Mode.Numeric() {
+		if slices.Contains(c.Answers, low) {
+			return engine.Result{Answer: low}, nil
+		}
+		var fit []string
+		for _, a := range c.Answers {
+			if low != "" && strings.HasPrefix(a, low) {
+				fit = append(fit, a)
+			}
+		}
+		if len(fit) == 1 {
+			return engine.Result{Answer: fit[0]}, nil
+		}
+		if c.Mode != engine.Continuity {
+			return engine.Result{}, fmt.Errorf("answer one of: %s", strings.Join(c.Answers, ", "))
+		}
+	}
+	switch low {
+	case "ol", "o.l", "o.l.", "0l", "open", "over", "1 .", "inf":
+		return engine.Result{Over: true}, nil
+	}
+	m := reading.FindStringSubmatch(s)
+	if m == nil {
+		return engine.Result{}, fmt.Errorf("%q is not a reading; type it as the meter shows it, as in 4.98, 49.8mV, 12k or OL", s)
+	}
+	x, err := strconv.ParseFloat(strings.Replace(m[1], ",", ".", 1), 64)
+	if err != nil {
+		return engine.Result{}, fmt.Errorf("%q is not a number", m[1])
+	}
+	factor, unit, ok := splitUnit(m[2])
+	want := c.Mode.Unit()
+	if c.Mode == engine.Continuity {
+		want = "ohm"
+	}
+	switch {
+	case !ok:
+		return engine.Result{}, fmt.Errorf("%q is no unit here; this check reads %s", m[2], want)
+	case unit != "" && unit != want:
+		return engine.Result{}, fmt.Errorf("this check reads %s, not %s: look at the meter's dial", want, unit)
+	}
+	return engine.Result{Value: x * factor}, nil
+}
+
+// splitUnit reads a typed prefix and unit, as in mV, kohm, k or M.
+func splitUnit(s string) (factor float64, unit string, ok bool) {
+	for p, f := range prefixes {
+		rest, has := strings.CutPrefix(s, p)
+		if !has {
+			continue
+		}
+		if u, known := units[rest]; known {
+			if better, ok := units[strings.ToLower(s)]; ok && p != "" {
+				return 1, better, true
+			}
+			return f, u, true
+		}
+		if u, known := units[strings.ToLower(rest)]; known {
+			return f, u, true
+		}
+	}
+	return 0, "", false
+}

@@ -1,0 +1,355 @@
+package casefile
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/gofrs/flock"
+
+	"probable/engine"
+)
+
+// Version is the version of the journal that this program writes.
+const Version = 1
+
+// Kind is a record's kind.
+type Kind string
+
+const (
+	KindOpened Kind = "opened"
+	KindEvent  Kind = "event"
+	KindNote   Kind = "note"
+)
+
+// Record is one line of a journal. Of Opened, Event and Note one is set, as
+// Kind says.
+type Record struct {
+	Kind   Kind      `json:"kind"`
+	Time   time.Time `json:"time"`
+	Opened *Opened   `json:"opened,omitempty"`
+	Event  *Event    `json:"event,omitempty"`
+	Note   string    `json:"note,omitempty"`
+}
+
+// Opened says what a case is about. It holds the harness's text, so that a
+// case can be taken up when the file has changed or gone.
+type Opened struct {
+	Version     int            `json:"version"`
+	Tool        string         `json:"tool"`
+	Base        string         `json:"base"` // digest of the knowledge base
+	HarnessFile string         `json:"harness_file,omitempty"`
+	HarnessText string         `json:"harness_text,omitempty"`
+	Harness     string         `json:"harness,omitempty"` // its name
+	Digest      string         `json:"digest,omitempty"`  // of its text
+	Symptom     string         `json:"symptom,omitempty"`
+	Guide       string         `json:"guide,omitempty"`
+	Facts       map[string]any `json:"facts,omitempty"`
+	Qualified   bool           `json:"qualified,omitempty"`
+}
+
+// Event is an engine.Event as it stands in a journal.
+type Event struct {
+	Kind   engine.EventKind `json:"kind"`
+	Check  string           `json:"check,omitempty"`
+	Value  *float64         `json:"value,omitempty"`
+	Over   bool             `json:"over,omitempty"`
+	Answer string           `json:"answer,omitempty"`
+	Why    string           `json:"why,omitempty"`
+	Cause  string           `json:"cause,omitempty"`
+}
+
+// FromEngine returns the event as a journal holds it.
+func FromEngine(e engine.Event) *Event {
+	out := &Event{Kind: e.Kind, Check: e.Check, Over: e.Result.Over, Answer: e.Result.Answer, Why: e.Why, Cause: e.Cause}
+	if e.Kind == engine.Read && !e.Result.Over && e.Result.Answer == "" {
+		out.Value = &e.Result.Value
+	}
+	return out
+}
+
+// Engine returns the event as the engine takes it.
+func (e *Event) Engine() engine.Event {
+	out := engine.Event{Kind: e.Kind, Check: e.Check, Why: e.Why, Cause: e.Cause,
+		Result: engine.Result{Over: e.Over, Answer: e.Answer}}
+	if e.Value != nil {
+		out.Result.Value = *e.Value
+	}
+	return out
+}
+
+// ErrBusy says that another program has the case open for writing.
+var ErrBusy = errors.New("the case is open in another window")
+
+// File is a journal open for writing.
+type File struct {
+	ID   string
+	f    *os.File
+	lock *flock.Flock
+	size int64 // of what is written whole
+}
+
+const suffix = ".case.jsonl"
+
+var idForm = regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]+$`)
+
+func path(dir, id string) (string, error) {
+	if !idForm.MatchString(id) {
+		return "", fmt.Errorf("%q is not a case; cases are named like 2026-11-25-1", id)
+	}
+	return filepath.Join(dir, id+suffix), nil
+}
+
+// Create makes a new case in the folder, which it makes too, and writes its
+// first record. The case is named for the day and counted from 1.
+func Create(dir string, now time.Time, o Opened) (*File, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, err
+	}
+	day := now.Format("2006-01-02")
+	taken, err := List(dir)
+	if err != nil {
+		return nil, err
+	}
+	last := 0
+	for _, id := range taken {
+		var n int
+		if rest, ok := strings.CutPrefix(id, day+"-"); ok {
+			if _, err := fmt.Sscanf(rest, "%d", &n); err == nil {
+				last = max(last, n)
+			}
+		}
+	}
+	for n := last + 1; ; n++ {
+		id := fmt.Sprintf("%s-%d", day, n)
+		p, err := path(dir, id)
+		if err != nil {
+			return nil, err
+		}
+		f, err := os.OpenFile(p, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
+		if errors.Is(err, fs.ErrExist) {
+			continue // somebody else was faster
+		}
+		if err != nil {
+			return nil, err
+		}
+		c := &File{ID: id, f: f}
+		if err := c.takeLock(p); err != nil {
+			f.Close()
+			return nil, err
+		}
+		o.Version = Version
+		if err := c.Append(Record{Kind: KindOpened, Time: now, Opened: &o}); err != nil {
+			c.Close()
+			return nil, err
+		}
+		return c, syncDir(dir)
+	}
+}
+
+// Open opens a case for more records and returns those it has. It cuts off a
+// torn last line. The error is ErrBusy where another program writes to it.
+func Open(dir, id string) (*File, []Record, error) {
+	p, err := path(dir, id)
+	if err != nil {
+		return nil, nil, err
+	}
+	f, err := os.OpenFile(p, os.O_RDWR, 0)
+	if err != nil {
+		return nil, nil, named(id, err)
+	}
+	c := &File{ID: id, f: f}
+	if err := c.takeLock(p); err != nil {
+		f.Close()
+		return nil, nil, err
+	}
+	records, whole, err := read(f, id)
+	if err == nil {
+		err = f.Truncate(whole)
+	}
+	if err == nil {
+		_, err = f.Seek(whole, io.SeekStart)
+	}
+	if err != nil {
+		c.Close()
+		return nil, nil, err
+	}
+	c.size = whole
+	return c, records, nil
+}
+
+func named(id string, err error) error {
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("there is no case %s here: %w", id, fs.ErrNotExist)
+	}
+	return err
+}
+
+func (c *File) takeLock(p string) error {
+	c.lock = flock.New(p + ".lock")
+	ok, err := c.lock.TryLock()
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return fmt.Errorf("%s: %w", c.ID, ErrBusy)
+	}
+	return nil
+}
+
+// Append writes a record whole and syncs it. After an error the journal is as
+// it was before, and the record may be tried again.
+func (c *File) Append(r Record) error {
+	line, err := json.Marshal(r)
+	if err != nil {
+		return err
+	}
+	line = append(line, '\n')
+	_, err = c.f.Write(line)
+	if err == nil {
+		err = c.f.Sync()
+	}
+	if err != nil {
+		// Take back what part of the line may stand there.
+		if terr := c.f.Truncate(c.size); terr == nil {
+			_, _ = c.f.Seek(c.size, io.SeekStart)
+		}
+		return fmt.Errorf("case %s was not saved: %w", c.ID, err)
+	}
+	c.size += int64(len(line))
+	return nil
+}
+
+// Close lets the case go.
+func (c *File) Close() error {
+	err := c.f.Close()
+	if c.lock != nil {
+		err = errors.Join(err, c.lock.Unlock())
+	}
+	return err
+}
+
+// Read returns the records of a case without opening it for writing.
+func Read(dir, id string) ([]Record, error) {
+	p, err := path(dir, id)
+	if err != nil {
+		return nil, err
+	}
+	f, err := os.Open(p)
+	if err != nil {
+		return nil, named(id, err)
+	}
+	defer f.Close()
+	records, _, err := read(f, id)
+	return records, err
+}
+
+// maxLine bounds a record: the opened one holds a harness.
+const maxLine = 16 << 20
+
+// read returns the whole records and how many bytes they take.
+func read(r io.Reader, id string) (records []Record, whole int64, err error) {
+	br := bufio.NewReader(r)
+	for n := 1; ; n++ {
+		line, err := readLine(br)
+		if err == io.EOF {
+			// What has no newline was not synced whole.
+			break
+		}
+		if err != nil {
+			return nil, 0, fmt.Errorf("case %s, line %d: %w", id, n, err)
+		}
+		var rec Record
+		if jerr := json.Unmarshal(line, &rec); jerr != nil || !rec.valid(n == 1) {
+			if _, perr := br.Peek(1); perr == io.EOF {
+				break // torn, with the newline of something older behind it
+			}
+			return nil, 0, fmt.Errorf("case %s, line %d: not a record of a case; the lines before it are whole", id, n)
+		}
+		if rec.Opened != nil && rec.Opened.Version > Version {
+			return nil, 0, fmt.Errorf("case %s was written by a newer program (version %d, this one reads %d)", id, rec.Opened.Version, Version)
+		}
+		records = append(records, rec)
+		whole += int64(len(line))
+	}
+	if len(records) == 0 {
+		return nil, 0, fmt.Errorf("case %s holds nothing: it was cut off before its first record was saved", id)
+	}
+	return records, whole, nil
+}
+
+func readLine(br *bufio.Reader) ([]byte, error) {
+	var line []byte
+	for {
+		part, err := br.ReadSlice('\n')
+		line = append(line, part...)
+		switch {
+		case err == nil:
+			return line, nil
+		case !errors.Is(err, bufio.ErrBufferFull):
+			return nil, err
+		case len(line) > maxLine:
+			return nil, fmt.Errorf("a line of more than %d bytes", maxLine)
+		}
+	}
+}
+
+func (r *Record) valid(first bool) bool {
+	switch r.Kind {
+	case KindOpened:
+		return first && r.Opened != nil
+	case KindEvent:
+		return !first && r.Event != nil
+	case KindNote:
+		return !first
+	}
+	return false
+}
+
+// List returns the IDs of the cases in a folder, oldest first; a folder that
+// is not there has none.
+func List(dir string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var ids []string
+	for _, e := range entries {
+		if id, ok := strings.CutSuffix(e.Name(), suffix); ok && idForm.MatchString(id) {
+			ids = append(ids, id)
+		}
+	}
+	slices.SortFunc(ids, func(a, b string) int {
+		if d := strings.Compare(a[:10], b[:10]); d != 0 {
+			return d
+		}
+		if d := len(a) - len(b); d != 0 {
+			return d
+		}
+		return strings.Compare(a, b)
+	})
+	return ids, nil
+}
+
+// syncDir makes a new file's name last through a power cut, where the file
+// system can.
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	_ = d.Sync() // some file systems cannot sync a folder
+	return d.Close()
+}

@@ -1,0 +1,5 @@
+//go:build study
+
+package circuit_test
+
+const everyFault = 1
