@@ -126,9 +126,9 @@ const (
 	// stopShare is the probability that causes of one repair must hold to stop.
 	// It is above verdictShare because a rare cause that fits every reading
 	// deserves the check that would show it.
-	stopShare = 0.995
+	stopShare = 0.99
 	// leastBits is the information under which a check is not worth making.
-	leastBits = 0.005
+	leastBits = 0.02
 )
 
 // NewCourse starts a case on a model.

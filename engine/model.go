@@ -216,7 +216,7 @@ func (m *Model) predict(c *Check, hyp int, r Result) float64 {
 			p += s.weight * m.floor(c, r)
 		case r.Over:
 			p += s.weight * s.over
-		default:
+		case s.over < 1:
 			p += s.weight * (1 - s.over) * s.density(r.Value)
 		}
 	}

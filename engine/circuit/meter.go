@@ -77,21 +77,21 @@ func (s *Situation) uncertainties() []uncertain {
 	s.uncertain = []uncertain{}
 	for i := range s.sol.ba.branches {
 		br := s.sol.branch(i)
-		tol := br.tolerance
-		if br.typ == Resistance && br.Ohms >= OpenOhms {
-			tol = leakTolerance
-		}
-		if tol == 0 || br.Cut || s.sol.regions[i] != conducting {
+		if br.Cut || s.sol.regions[i] != conducting {
 			continue
 		}
 		u := uncertain{column: s.bench.net.nodes + i, typ: br.typ, c: br.c, d: br.d}
-		switch br.typ {
-		case Resistance:
-			u.size = tol / 2 * br.Ohms
-		case Source:
-			u.size = tol / 2 * br.Volts
-		case Follower:
-			u.size = tol / 2 * br.Gain
+		switch {
+		case br.Ohms >= OpenOhms: // of whatever element: all that passes is leakage
+			u.typ, u.size = Resistance, leakTolerance/2*br.Ohms
+		case br.tolerance == 0:
+			continue
+		case br.typ == Resistance:
+			u.size = br.tolerance / 2 * br.Ohms
+		case br.typ == Source:
+			u.size = br.tolerance / 2 * br.Volts
+		case br.typ == Follower:
+			u.size = br.tolerance / 2 * br.Gain
 		}
 		u.inverse = s.sol.ba.inv[u.column]
 		if len(s.sol.v) > 0 {

@@ -1,0 +1,24 @@
+package main
+
+import (
+	"os"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"probable/engine/circuit"
+	"probable/kb"
+	"probable/rules"
+)
+
+// loadHarness reads a harness file with the shipped knowledge.
+func loadHarness(t testing.TB, path string) *circuit.Harness {
+	t.Helper()
+	base, err := rules.ReadBase(kb.Files)
+	require.NoError(t, err)
+	data, err := os.ReadFile(path)
+	require.NoError(t, err)
+	h, err := base.Harness(path, data)
+	require.NoError(t, err)
+	return h
+}
