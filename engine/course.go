@@ -86,8 +86,7 @@ type Course struct {
 	mended    map[string]bool // repairs that did not prove, by Cause.Mends
 	proof     []*Check        // still to be asked
 	failed    bool            // a proof check was skipped
-	leftOut   map[string]string
-	unshorted bool // a repair was made and the short check has not passed since
+	unshorted bool            // a repair was made and the short check has not passed since
 }
 
 // Taken is a result that was taken, in order.
@@ -298,13 +297,13 @@ func (c *Course) read(ch *Check, r Result) {
 		c.unshorted = false
 	}
 	switch {
+	case c.phase == Proving:
+		// What is read now says nothing of the fault that was.
+		c.prove(ch, taken.Healthy)
 	case again:
 		c.recall()
 	case ch.hasPrediction():
 		c.belief.update(c.m.likelihood(ch, r))
-	}
-	if c.phase == Proving {
-		c.prove(ch, taken.Healthy)
 	}
 }
 
@@ -338,20 +337,21 @@ func (c *Course) skip(ch *Check, why string) {
 				c.done[k.ID] = true
 			}
 		}
-		if c.phase == Proving {
-			c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p.Power == Off })
-			c.failed = true
-		}
+	} else {
+		c.done[ch.ID] = true
+	}
+	if c.phase != Proving {
 		return
 	}
-	c.done[ch.ID] = true
-	if c.phase == Proving {
-		c.failed = true
-		if c.unshorted {
-			c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p.Power != Off })
-		}
-		c.next(ch)
+	c.failed = true
+	c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool {
+		return ch.discharge() && p.Power == Off || p == ch
+	})
+	if c.unshorted && !slices.Contains(c.proof, c.m.Short) {
+		// The short check was not made: no power comes back to prove anything.
+		c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p.Power != Off })
 	}
+	c.endProof()
 }
 
 // isHealthy reports whether the result is what a healthy vehicle shows.
@@ -382,7 +382,7 @@ func (c *Course) Next() Step {
 	case c.phase == Closed:
 		return Step{Verdict: c.verdict()}
 	}
-	ch, bits := c.choose()
+	ch, bits, _ := c.choose()
 	if ch == nil {
 		return Step{Verdict: c.verdict()}
 	}
@@ -435,14 +435,14 @@ func (c *Course) cost(ch *Check) float64 {
 }
 
 // choose returns the check with the most expected information for its cost, or
-// nil where it is time to stop.
-func (c *Course) choose() (best *Check, bits float64) {
-	c.leftOut = nil
+// nil where it is time to stop, and why checks that tell something were left out.
+func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
 	r := c.m.ranking(c.belief)
-	if share, same := c.leading(r); same && share >= stopShare {
-		return nil, 0
+	if share, known := c.leading(r); known && share >= stopShare {
+		return nil, 0, nil
 	}
 	g := c.m.gainer(c.belief)
+	leftOut = map[string]int{}
 	var score float64
 	for _, ch := range c.m.Checks {
 		if c.done[ch.ID] {
@@ -452,22 +452,23 @@ func (c *Course) choose() (best *Check, bits float64) {
 		if gain < leastBits {
 			continue
 		}
-		why := c.gate.Refuse(c.m, ch, c.danger(ch))
-		if c.unshorted && ch.Power != Off {
-			why = "power comes back only after the short check has passed"
-		}
-		if why != "" {
-			if c.leftOut == nil {
-				c.leftOut = map[string]string{}
-			}
-			c.leftOut[ch.ID] = why
+		if why := c.refuse(ch); why != "" {
+			leftOut[why]++
 			continue
 		}
 		if s := gain / c.cost(ch); s > score*(1+1e-9) {
 			best, bits, score = ch, gain, s
 		}
 	}
-	return best, bits
+	return best, bits, leftOut
+}
+
+// refuse says why the check may not be offered now, or "".
+func (c *Course) refuse(ch *Check) string {
+	if c.unshorted && ch.Power != Off {
+		return "power comes back only after the short check has passed"
+	}
+	return c.gate.Refuse(c.m, ch, c.danger(ch))
 }
 
 // danger is the probability that the check's reading blows the meter's fuse.
@@ -511,11 +512,8 @@ func (c *Course) verdict() *Verdict {
 	for _, p := range c.proofChecks(v.Causes[0].Cause) {
 		v.Prove = append(v.Prove, p.proofText())
 	}
-	reasons := map[string]int{}
-	for _, why := range c.leftOut {
-		reasons[why]++
-	}
-	for why, k := range reasons {
+	_, _, leftOut := c.choose()
+	for why, k := range leftOut {
 		v.LeftOut = append(v.LeftOut, fmt.Sprintf("%d left out: %s", k, why))
 	}
 	slices.Sort(v.LeftOut)
@@ -574,7 +572,7 @@ func (c *Course) separable(x, y *Cause) bool {
 	}
 	g := c.m.gainer(b)
 	for _, ch := range c.m.Checks {
-		if !c.done[ch.ID] && c.gate.Refuse(c.m, ch, c.danger(ch)) == "" && g.bits(ch) > 0.3 {
+		if !c.done[ch.ID] && c.refuse(ch) == "" && g.bits(ch) > 0.3 {
 			return true
 		}
 	}

@@ -21,6 +21,7 @@ type Guide struct {
 	Kind   string
 	Shows  []string
 	Roles  map[string]string // kind of part by role
+	Driven bool              // a role of it moves the driven wheel
 	Charge [2]string         // where a charge stays, in words, or empty
 	Facts  []Fact
 	Causes []GuideCause
@@ -73,8 +74,8 @@ func (g *Guide) facts(given map[string]any) (map[string]any, error) {
 	return all, nil
 }
 
-// open returns the checks whose condition holds, ready for a model.
-func (g *Guide) open(facts map[string]any) ([]*GuideCheck, error) {
+// open returns the checks whose condition holds, ready for the model.
+func (g *Guide) open(m *Model, facts map[string]any) ([]*GuideCheck, error) {
 	var out []*GuideCheck
 	for i := range g.Checks {
 		k := g.Checks[i]
@@ -104,7 +105,7 @@ func (g *Guide) open(facts map[string]any) ([]*GuideCheck, error) {
 		}
 		k.Check.Healthy = k.Answers[best]
 		if k.Power != Off {
-			k.Check.Cautions = slices.Concat([]string{liveCaution}, k.Cautions)
+			k.Check.Cautions = slices.Concat(m.liveCautions(), k.Cautions)
 		}
 		out = append(out, &k)
 	}
@@ -134,17 +135,17 @@ func FromGuide(g *Guide, given map[string]any) (*Model, error) {
 	if err != nil {
 		return nil, err
 	}
-	checks, err := g.open(facts)
-	if err != nil {
-		return nil, err
-	}
-	m := &Model{Misreading: DefaultMisreading, Cautions: slices.Concat(GeneralCautions, g.Cautions), Short: guideShort()}
+	m := &Model{Misreading: DefaultMisreading, Cautions: slices.Concat(GeneralCautions, g.Cautions), Short: guideShort(), Driven: g.Driven}
 	if v, ok := facts["pack_volts"].(float64); ok {
 		m.Highest = v
 	}
 	m.scale = max(1.2*m.Highest, leastScale)
 	if g.Charge[0] != "" {
 		m.Charged = [][2]string{g.Charge}
+	}
+	checks, err := g.open(m, facts)
+	if err != nil {
+		return nil, err
 	}
 	for i, c := range g.Causes {
 		m.Causes = append(m.Causes, c.Cause)
@@ -180,7 +181,7 @@ func (b *builder) planGuide(g *Guide, given map[string]any) (*joint, error) {
 		return nil, err
 	}
 	j := &joint{g: g, plans: map[string]*plan{}}
-	if j.checks, err = g.open(facts); err != nil {
+	if j.checks, err = g.open(b.m, facts); err != nil {
 		return nil, err
 	}
 	roles := b.roles(g)
@@ -333,7 +334,7 @@ func (b *builder) join(j *joint) {
 			case computed:
 				c.spans = append(c.spans, k.spans(gc.ID, between(p.readings[0], p.readings[0])))
 			default:
-				c.spans = append(c.spans, []span{between(p.readings[0], p.readings[0])})
+				c.spans = append(c.spans, between(p.readings[0], p.readings[0]))
 			}
 			if c.danger != nil {
 				c.danger = append(c.danger, p.readings[0].Over)
@@ -397,16 +398,17 @@ func (k *GuideCheck) bands() bands {
 
 // spans turns a cause's row into spans: the band that holds the healthy
 // reading predicts it, every other band anything inside it.
-func (b *bands) spans(cause string, healthy span) []span {
-	home := b.k.Check.band(healthy.low, healthy.over == 1)
+func (b *bands) spans(cause string, healthy []span) []span {
+	home := b.k.Check.band(healthy[0].low, healthy[0].over == 1)
 	var spans []span
 	for i, p := range b.k.row(cause) {
 		switch {
 		case p == 0:
 		case i == home:
-			s := healthy
-			s.weight = p
-			spans = append(spans, s)
+			for _, s := range healthy {
+				s.weight *= p
+				spans = append(spans, s)
+			}
 		case b.low[i] > b.high[i]:
 			spans = append(spans, span{weight: p, over: 1})
 		default:

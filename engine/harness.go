@@ -69,8 +69,7 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 		}
 	}
 	b.m.scale = max(1.2*b.m.Highest, leastScale)
-	b.faults = h.Faults()
-	b.hypotheses()
+	b.hypotheses(h.Faults())
 	b.plan()
 	var j *joint
 	if o.Guide != nil {
@@ -91,17 +90,16 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 }
 
 type builder struct {
-	h       *circuit.Harness
-	m       *Model
-	bench   *circuit.Bench
-	meter   circuit.Meter
-	symptom *circuit.Symptom
-	state   circuit.State // of the symptom
-	faults  []circuit.Fault
-	first   []int // of each fault, the index of its first point; point 0 is the healthy vehicle
-	points  int
-	plans   []*plan
-	fits    []float64 // by point: the chance that the symptom is what one sees
+	h         *circuit.Harness
+	m         *Model
+	bench     *circuit.Bench
+	meter     circuit.Meter
+	symptom   *circuit.Symptom
+	state     circuit.State // of the symptom
+	scenarios []scenario
+	points    int // over all scenarios; point 0 is the healthy vehicle
+	plans     []*plan
+	fits      []float64 // by point: the chance that the symptom is what one sees
 }
 
 // plan is a check to be computed, with its readings by point.
@@ -115,16 +113,43 @@ type plan struct {
 	words    []string
 }
 
-func (b *builder) hypotheses() {
+// scenario is a fault on a bench: one cause has two where a fuse blows.
+type scenario struct {
+	fault *circuit.Fault
+	bench *circuit.Bench
+	first int // index of its first point
+}
+
+// freshFuse is the chance that a fuse that the fault blows was replaced and has
+// not been powered in the symptom's state since (common practice, no source).
+const freshFuse = 0.2
+
+func (b *builder) hypotheses(faults []circuit.Fault) {
 	b.points = 1
-	for i := range b.faults {
-		f := &b.faults[i]
-		b.first = append(b.first, b.points)
-		b.points += f.Points()
+	fresh := b.bench.Fresh()
+	for i := range faults {
+		f := &faults[i]
 		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions})
-		for _, s := range f.Spans() {
-			b.m.hyps = append(b.m.hyps, hypothesis{cause: i, prior: math.Log(f.Odds * s.Weight)})
+		blows := false
+		for point := range f.Points() {
+			// A point that finds no consistent state is dealt with when it is read.
+			sit, err := b.bench.Put(f, point, circuit.State{}, false)
+			blows = blows || err == nil && len(sit.Blown()) > 0
 		}
+		share := 1.0
+		if blows {
+			share = 1 - freshFuse
+			b.scenario(f, fresh, i, freshFuse)
+		}
+		b.scenario(f, b.bench, i, share)
+	}
+}
+
+func (b *builder) scenario(f *circuit.Fault, bench *circuit.Bench, cause int, share float64) {
+	b.scenarios = append(b.scenarios, scenario{f, bench, b.points})
+	b.points += f.Points()
+	for _, s := range f.Spans() {
+		b.m.hyps = append(b.m.hyps, hypothesis{cause: cause, prior: math.Log(f.Odds * s.Weight * share)})
 	}
 }
 
@@ -288,32 +313,34 @@ func (b *builder) setting(s circuit.State) string {
 	return fmt.Sprintf("Set %s: %s.", s.Name, s.Describe())
 }
 
-// pin says where a pin is in the vehicle: its wires, by name and colour.
-func (b *builder) pin(pin string) string {
+// at says where a pin is in the vehicle: its wires, by name and colour.
+func (b *builder) at(pin string) string {
 	var at []string
 	for _, w := range b.h.Wires {
 		if w.From == pin || w.To == pin {
 			at = append(at, strings.TrimSpace(w.Colour+" wire "+w.Name))
 		}
 	}
-	switch {
-	case len(at) == 0:
-		return pin
-	case len(at) > 2:
+	if len(at) > 2 {
 		at = append(at[:2], "...")
 	}
-	return fmt.Sprintf("%s (%s)", pin, strings.Join(at, ", "))
+	return strings.Join(at, ", ")
 }
 
-func (b *builder) leads(p pair) string {
-	return fmt.Sprintf("red on %s, black on %s", b.pin(p.red), b.pin(p.black))
-}
-
-func (b *builder) across(p pair) string {
-	if p.across == "" {
-		return ""
+// words fills in what the check says from its pins and what comes before.
+func (b *builder) words(c *Check, meter, across string) {
+	c.RedAt, c.BlackAt = b.at(c.Red), b.at(c.Black)
+	named := func(pin, at string) string {
+		if at == "" {
+			return pin
+		}
+		return fmt.Sprintf("%s (%s)", pin, at)
 	}
-	return " This is across " + p.across + "."
+	c.Say = fmt.Sprintf("%s %s, red on %s, black on %s.", c.Prepare, meter, named(c.Red, c.RedAt), named(c.Black, c.BlackAt))
+	if across != "" {
+		c.Say += " This is across " + across + "."
+		c.Prepare += " The two leads go across " + across + "."
+	}
 }
 
 func (b *builder) add(c *Check, s circuit.State, read func(*circuit.Situation) (circuit.Reading, error)) *plan {
@@ -335,26 +362,23 @@ func (b *builder) volts(p pair, s circuit.State) {
 	if b.h.NoAccess[p.red] || b.h.NoAccess[p.black] {
 		return
 	}
-	b.add(&Check{
-		ID: voltsID(p.red, p.black, s), Part: p.part, Power: Live, Mode: VoltsDC,
-		Red: p.red, Black: p.black, Minutes: minutesVolts,
-		Say: fmt.Sprintf("%s DC volts, %s.%s", b.setting(s), b.leads(p), b.across(p)),
-	}, s, func(sit *circuit.Situation) (circuit.Reading, error) { return sit.Volts(&b.meter, p.red, p.black), nil })
+	c := &Check{ID: voltsID(p.red, p.black, s), Part: p.part, Power: Live, Mode: VoltsDC,
+		Red: p.red, Black: p.black, Minutes: minutesVolts, Prepare: b.setting(s)}
+	b.words(c, "DC volts", p.across)
+	b.add(c, s, func(sit *circuit.Situation) (circuit.Reading, error) { return sit.Volts(&b.meter, p.red, p.black), nil })
 }
 
 func (b *builder) ohms(p pair, s circuit.State) {
 	read := func(sit *circuit.Situation) (circuit.Reading, error) { return sit.Ohms(&b.meter, p.red, p.black), nil }
-	b.add(&Check{
-		ID: fmt.Sprintf("ohms %s to %s%s", p.red, p.black, stateSuffix(s)), Part: p.part, Power: Off, Mode: Ohms,
-		Red: p.red, Black: p.black, Minutes: minutesOhms,
-		Say: fmt.Sprintf("Pack unplugged. %s Ohms, %s.%s", b.setting(s), b.leads(p), b.across(p)),
-	}, s, read)
+	c := &Check{ID: fmt.Sprintf("ohms %s to %s%s", p.red, p.black, stateSuffix(s)), Part: p.part, Power: Off, Mode: Ohms,
+		Red: p.red, Black: p.black, Minutes: minutesOhms, Prepare: "Pack unplugged. " + b.setting(s)}
+	b.words(c, "Ohms", p.across)
+	b.add(c, s, read)
 	if p.conductor {
-		b.add(&Check{
-			ID: fmt.Sprintf("continuity %s to %s%s", p.red, p.black, stateSuffix(s)), Part: p.part, Power: Off, Mode: Continuity,
-			Red: p.red, Black: p.black, Minutes: minutesContinuity, Answers: []string{Beep, NoBeep},
-			Say: fmt.Sprintf("Pack unplugged. %s Continuity, %s.%s", b.setting(s), b.leads(p), b.across(p)),
-		}, s, read)
+		c := &Check{ID: fmt.Sprintf("continuity %s to %s%s", p.red, p.black, stateSuffix(s)), Part: p.part, Power: Off, Mode: Continuity,
+			Red: p.red, Black: p.black, Minutes: minutesContinuity, Answers: []string{Beep, NoBeep}, Prepare: "Pack unplugged. " + b.setting(s)}
+		b.words(c, "Continuity", p.across)
+		b.add(c, s, read)
 	}
 }
 
@@ -473,9 +497,9 @@ func (b *builder) compute() error {
 		}
 	}
 	at := 0
-	for i := range b.faults {
-		for _, s := range b.faults[i].Spans() {
-			from, to := b.first[i]+s.From, b.first[i]+s.To
+	for _, sc := range b.scenarios {
+		for _, s := range sc.fault.Spans() {
+			from, to := sc.first+s.From, sc.first+s.To
 			b.m.hyps[at].prior += math.Log((b.fits[from] + b.fits[to]) / 2)
 			at++
 			for _, p := range b.plans {
@@ -494,11 +518,12 @@ func (b *builder) put(point int, s circuit.State, off bool) (*circuit.Situation,
 	if point == 0 {
 		return b.bench.Put(nil, 0, s, off)
 	}
-	i, found := slices.BinarySearch(b.first, point)
+	i, found := slices.BinarySearchFunc(b.scenarios, point, func(sc scenario, p int) int { return sc.first - p })
 	if !found {
 		i--
 	}
-	return b.bench.Put(&b.faults[i], point-b.first[i], s, off)
+	sc := b.scenarios[i]
+	return sc.bench.Put(sc.fault, point-sc.first, s, off)
 }
 
 // weigh works out how well the symptom fits each point.
@@ -538,26 +563,40 @@ func (b *builder) predict(p *plan, from, to int) {
 		c.rows = append(c.rows, mean(b.beepRow(p, from), b.beepRow(p, to)))
 	default:
 		x, y := p.readings[from], p.readings[to]
-		s := between(x, y)
-		s.unknown = p.failed[from] || p.failed[to]
-		c.spans = append(c.spans, []span{s})
+		if p.failed[from] || p.failed[to] {
+			c.spans = append(c.spans, []span{{weight: 1, unknown: true}})
+		} else {
+			c.spans = append(c.spans, between(x, y))
+		}
 		if c.Mode == AmpsDC {
-			c.danger = append(c.danger, x.Over || y.Over || s.unknown)
+			c.danger = append(c.danger, x.Over || y.Over || p.failed[from] || p.failed[to])
 		}
 	}
 }
 
+// noLeak is the chance that an open leaks nothing, and not what OpenOhms says
+// (common practice, no source).
+const noLeak = 0.4
+
 // between is the prediction of a range that runs from one reading to another.
-func between(x, y circuit.Reading) span {
+func between(x, y circuit.Reading) []span {
 	switch {
 	case x.Over && y.Over:
-		return span{weight: 1, over: 1}
+		return []span{{weight: 1, over: 1}}
 	case x.Over:
-		return span{weight: 1, over: 0.5, low: y.Value, high: y.Value, sigma: y.Sigma}
+		return []span{{weight: 1, over: 0.5, low: y.Value, high: y.Value, sigma: y.Sigma}}
 	case y.Over:
-		return span{weight: 1, over: 0.5, low: x.Value, high: x.Value, sigma: x.Sigma}
+		return []span{{weight: 1, over: 0.5, low: x.Value, high: x.Value, sigma: x.Sigma}}
 	}
-	return span{weight: 1, low: min(x.Value, y.Value), high: max(x.Value, y.Value), sigma: max(x.Sigma, y.Sigma)}
+	sigma := max(x.Sigma, y.Sigma)
+	s := span{weight: 1, low: min(x.Value, y.Value), high: max(x.Value, y.Value), sigma: sigma}
+	leak := max(math.Abs(x.Leak), math.Abs(y.Leak))
+	if leak < 3*sigma {
+		return []span{s}
+	}
+	s.weight, s.sigma = 1-noLeak, math.Hypot(sigma, leak/2)
+	dry, z := x.Value-x.Leak, y.Value-y.Leak
+	return []span{s, {weight: noLeak, low: min(dry, z), high: max(dry, z), sigma: sigma}}
 }
 
 func mean(x, y []float64) []float64 {
@@ -600,11 +639,19 @@ func (b *builder) beepRow(p *plan, point int) []float64 {
 // expectSigmas is how many standard deviations a healthy reading may be off.
 const expectSigmas = 3
 
+// noShortOhms is a resistance in ohm between the supply leads that is no short
+// on any vehicle; where the healthy load is lower, half of it is the limit
+// (common practice, no source).
+const noShortOhms = 1000
+
 // expect notes what the healthy vehicle shows.
 func (b *builder) expect(p *plan) {
 	c, r := p.check, p.readings[0]
 	switch {
 	case p.failed[0]:
+	case c == b.m.Short:
+		// Only a short matters here, not the exact load.
+		c.Expect = &Range{min(r.Value/2, noShortOhms), math.Inf(1)}
 	case p.look != "":
 		c.Healthy = p.words[0]
 	case c.Mode == Continuity:

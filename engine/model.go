@@ -74,7 +74,10 @@ type Check struct {
 	Black    string
 	State    string            // name of the state, empty: everything at rest
 	Settings map[string]string // of the state, by part
-	Say      string
+	Say      string            // the whole of it in words
+	Prepare  string            // what to do before the leads go on, where RedAt and BlackAt say the rest
+	RedAt    string            // where Red is in the vehicle: its wires by name and colour
+	BlackAt  string
 	Why      string
 	Cautions []string
 	Answers  []string // for what is not a number

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"fmt"
+	"slices"
 )
 
 // maxProof is how many failed checks are asked again at the most.
@@ -81,7 +82,8 @@ func (ch *Check) proofText() string {
 // prove takes the outcome of a proof check.
 func (c *Course) prove(ch *Check, healthy bool) {
 	if healthy {
-		c.next(ch)
+		c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p == ch })
+		c.endProof()
 		return
 	}
 	// Not mended, or a second fault: the search goes on with what was learned
@@ -110,14 +112,8 @@ func (c *Course) prove(ch *Check, healthy bool) {
 // (common practice, no source).
 const repairFails = 0.03
 
-// next strikes the check off the proof and closes the case after the last.
-func (c *Course) next(ch *Check) {
-	for i, p := range c.proof {
-		if p.ID == ch.ID {
-			c.proof = append(c.proof[:i:i], c.proof[i+1:]...)
-			break
-		}
-	}
+// endProof closes the case when nothing is left to prove.
+func (c *Course) endProof() {
 	if len(c.proof) > 0 {
 		return
 	}

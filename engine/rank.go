@@ -122,7 +122,9 @@ func (m *Model) gainer(b *belief) *gainer {
 
 // bits returns the mutual information of the check's outcome and the cause, in
 // bits: the entropy of the outcome less its mean entropy given the cause, less
-// what misreadings cost.
+// what misreadings cost. It is taken among the listed causes alone: however
+// likely it is that none of them fits, the next check is the one that would
+// single out the one that does.
 func (g *gainer) bits(c *Check) float64 {
 	mix := g.mix[:c.nbins]
 	clear(mix)
@@ -172,5 +174,5 @@ func (g *gainer) bits(c *Check) float64 {
 			outer -= x * math.Log(x/total)
 		}
 	}
-	return max(0, (outer-inner)/math.Ln2) * (1 - g.m.Misreading)
+	return max(0, (outer-inner)/total/math.Ln2) * (1 - g.m.Misreading)
 }

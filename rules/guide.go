@@ -96,6 +96,7 @@ func (r *guideReader) roles(n *yaml.Node) {
 			r.errorf(v, "role %s: there is no kind of part %q; %s", role, kind, oneOf(kind, r.base.Kinds()))
 		}
 		r.g.Roles[role] = kind
+		r.g.Driven = r.g.Driven || r.base.parts[kind] != nil && r.base.parts[kind].driven
 	}
 }
 

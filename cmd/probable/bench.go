@@ -170,7 +170,7 @@ func (b *bench) work(s *session) error {
 	for _, c := range s.course.Model().Cautions {
 		b.wrap("! ", c)
 	}
-	b.say("Case %s. Ctrl-C stops; nothing is lost; probable resume %s goes on.", s.journal.ID, s.journal.ID)
+	b.wrap("", fmt.Sprintf("Case %s. Type what the meter shows, or: %s. Ctrl-C stops too; nothing is lost.", s.journal.ID, help))
 	for {
 		step := s.course.Next()
 		var err error
@@ -215,12 +215,16 @@ func (b *bench) check(s *session, step engine.Step) error {
 	for _, w := range c.Cautions {
 		b.wrap("  ! ", w)
 	}
-	b.wrap("  ", c.Say)
+	say := c.Say
+	if c.Prepare != "" {
+		say = c.Prepare
+	}
+	b.wrap("  ", say)
 	if m := modeWords[c.Mode]; m != "" {
 		b.say("    meter  %s", m)
 		if c.Red != "" {
-			b.wrap("    red    ", c.Red)
-			b.wrap("    black  ", c.Black)
+			b.wrap("    red    ", lead(c.Red, c.RedAt))
+			b.wrap("    black  ", lead(c.Black, c.BlackAt))
 		}
 	}
 	if good := c.Good(); good != "" {
@@ -240,6 +244,9 @@ func (b *bench) check(s *session, step engine.Step) error {
 		err = s.apply(*e)
 		var ee *exitError
 		switch {
+		case err == nil && step.Proof:
+			b.proof(s)
+			return nil
 		case err == nil:
 			b.leading(s, 3)
 			return nil
@@ -251,6 +258,32 @@ func (b *bench) check(s *session, step engine.Step) error {
 	}
 }
 
+// proof says how the last proof reading came out.
+func (b *bench) proof(s *session) {
+	taken := s.course.Taken()
+	if len(taken) == 0 {
+		return
+	}
+	switch last := taken[len(taken)-1]; {
+	case last.Skipped != "":
+		b.say("  Skipped: the repair is not proven by it.")
+	case last.Healthy:
+		b.say("  As it should be.")
+	case s.course.Phase() == engine.Finding:
+		b.say("  Not what a mended vehicle shows. The search goes on.")
+	default:
+		b.say("  Not yet.")
+	}
+}
+
+// lead says where a lead goes.
+func lead(pin, at string) string {
+	if at == "" {
+		return pin
+	}
+	return pin + "   (" + at + ")"
+}
+
 // answer asks for one answer; a nil event means that it was a question back.
 func (b *bench) answer(s *session, step engine.Step) (*engine.Event, error) {
 	c := step.Check
@@ -259,9 +292,9 @@ func (b *bench) answer(s *session, step engine.Step) (*engine.Event, error) {
 	if c.Mode.Numeric() || c.Mode == engine.Continuity {
 		want := "Reading in " + c.Mode.Unit()
 		if c.Mode == engine.Continuity {
-			want = "beep or no beep"
+			want = "beep or no beep, or ohms"
 		}
-		typed, err = b.ask.line(fmt.Sprintf("%s (or: %s):", want, help))
+		typed, err = b.ask.line(want + ":")
 	} else {
 		typed, err = b.ask.pick("What do you find?", append(append([]string{}, c.Answers...), "skip", "undo", "why", "ranking", "stop"))
 	}

@@ -44,6 +44,10 @@ func NewBench(h *Harness, tried ...State) (*Bench, error) {
 	return b, nil
 }
 
+// Fresh returns a bench for the same harness whose fuses are all new: none has
+// blown before the state that is solved.
+func (b *Bench) Fresh() *Bench { return &Bench{h: b.h, net: b.net, bases: b.bases} }
+
 func (b *Bench) base(s State, off bool) (*base, error) {
 	key := setup{s.Name, off}
 	if ba := b.bases[key]; ba != nil {

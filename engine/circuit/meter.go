@@ -53,18 +53,18 @@ func (m *Meter) error(value, share, least float64) float64 {
 type Reading struct {
 	Value float64 // V, ohm or A
 	Sigma float64 // one standard deviation, same unit: part tolerances and meter
-	Over  bool    // over-range
+	// Leak is the part of Value that comes through opens (OpenOhms and above).
+	// Only the order of magnitude of an open is known, and it may be none.
+	Leak float64
+	Over bool // over-range
 }
-
-// leakTolerance is how well the resistance of an open is known, as a fraction
-// (two standard deviations): its order of magnitude (common practice, no source).
-const leakTolerance = 1.0
 
 // uncertain is a branch whose value is known to a tolerance only.
 type uncertain struct {
 	column  int // unknown index of its current, and of its equation
 	typ     ElementType
-	size    float64   // one standard deviation of its ohms, volts or gain
+	size    float64   // one standard deviation of its ohms, volts or gain; all its ohms if leak
+	leak    bool      // an open: all that passes is leakage
 	c, d    int       // Follower: controlling nodes
 	inverse []float64 // the base's inverse at the column
 	weights []float64 // S^-1 V' B at the column
@@ -82,8 +82,8 @@ func (s *Situation) uncertainties() []uncertain {
 		}
 		u := uncertain{column: s.bench.net.nodes + i, typ: br.typ, c: br.c, d: br.d}
 		switch {
-		case br.Ohms >= OpenOhms: // of whatever element: all that passes is leakage
-			u.typ, u.size = Resistance, leakTolerance/2*br.Ohms
+		case br.Ohms >= OpenOhms: // of whatever element
+			u.typ, u.size, u.leak = Resistance, br.Ohms, true
 		case br.tolerance == 0:
 			continue
 		case br.typ == Resistance:
@@ -102,10 +102,12 @@ func (s *Situation) uncertainties() []uncertain {
 	return s.uncertain
 }
 
-// spread returns the standard deviation of row r of the solution, given the
-// solution vector read through at(unknown): the adjoint of the error that each
-// uncertain value makes in its own branch's equation.
-func (s *Situation) spread(r []term, at func(int) float64) float64 {
+// spread returns the standard deviation of row r of the solution and the part
+// of it that is leakage, given the solution vector read through at(unknown):
+// the adjoint of the error that each uncertain value makes in its own branch's
+// equation. What passes an open is as good as linear in 1/ohms, so that the
+// sensitivity to its ohms is all of it.
+func (s *Situation) spread(r []term, at func(int) float64) (sigma, leak float64) {
 	rw := make([]float64, len(s.sol.w))
 	for j, w := range s.sol.w {
 		rw[j] = dot(r, w)
@@ -132,9 +134,13 @@ func (s *Situation) spread(r []term, at func(int) float64) float64 {
 		case Follower:
 			e *= node(u.c) - node(u.d)
 		}
+		if u.leak {
+			leak -= adj * e
+			continue
+		}
 		sum += adj * e * adj * e
 	}
-	return math.Sqrt(sum)
+	return math.Sqrt(sum), leak
 }
 
 // pair is the row of unknowns whose product is V(red) - V(black).
@@ -190,8 +196,8 @@ func (s *Situation) Volts(m *Meter, red, black string) Reading {
 	load := m.InputOhms / (m.InputOhms + inner)
 	v := open * load
 	drawn := v / m.InputOhms
-	sigma := load * s.spread(r, func(i int) float64 { return s.sol.x[i] - drawn*resp(i) })
-	return Reading{Value: v, Sigma: math.Hypot(sigma, m.error(v, m.VoltsShare, m.LeastVolts)/2)}
+	sigma, leak := s.spread(r, func(i int) float64 { return s.sol.x[i] - drawn*resp(i) })
+	return Reading{Value: v, Sigma: math.Hypot(load*sigma, m.error(v, m.VoltsShare, m.LeastVolts)/2), Leak: load * leak}
 }
 
 // Ohms returns what the meter reads on ohms, its leads included. The situation
@@ -206,7 +212,8 @@ func (s *Situation) Ohms(m *Meter, red, black string) Reading {
 	if ohms > m.LargestOhms {
 		return Reading{Value: ohms, Over: true}
 	}
-	sigma := math.Hypot(s.spread(r, resp), m.LeadOhms/2)
+	sigma, _ := s.spread(r, resp)
+	sigma = math.Hypot(sigma, m.LeadOhms/2)
 	return Reading{Value: ohms, Sigma: math.Hypot(sigma, m.error(ohms, m.OhmsShare, m.LeastOhms)/2)}
 }
 
@@ -231,6 +238,6 @@ func (s *Situation) Amps(m *Meter, part string) (Reading, error) {
 	pulled := &Situation{bench: s.bench, alt: s.alt, sol: sol}
 	c := s.bench.net.nodes + i
 	amps := sol.x[c]
-	sigma := pulled.spread([]term{{c, 1}}, func(j int) float64 { return sol.x[j] })
+	sigma, _ := pulled.spread([]term{{c, 1}}, func(j int) float64 { return sol.x[j] })
 	return Reading{Value: amps, Sigma: math.Hypot(sigma, m.error(amps, m.AmpsShare, m.LeastAmps)/2), Over: math.Abs(amps) > m.LargestAmps}, nil
 }

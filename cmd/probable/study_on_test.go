@@ -1,0 +1,5 @@
+//go:build study
+
+package main
+
+var resistances = []float64{1.5, 3, 10, 30, 70}
