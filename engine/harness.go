@@ -3,8 +3,10 @@ package engine
 import (
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 
 	"probable/engine/circuit"
 )
@@ -480,7 +482,8 @@ func (b *builder) compute() error {
 		if _, err := b.bench.Put(nil, 0, plans[0].state, k.off); err != nil {
 			return err
 		}
-		for point := range b.points {
+		// Its base network is factored now, so that the points only read it.
+		parallel(b.points, func(point int) {
 			sit, err := b.put(point, plans[0].state, k.off)
 			for _, p := range plans {
 				switch {
@@ -494,7 +497,7 @@ func (b *builder) compute() error {
 					p.failed[point] = rerr != nil
 				}
 			}
-		}
+		})
 	}
 	at := 0
 	for _, sc := range b.scenarios {
@@ -511,6 +514,21 @@ func (b *builder) compute() error {
 		b.expect(p)
 	}
 	return nil
+}
+
+// parallel calls do for every i below n, on all processors. The calls are
+// independent, so that the outcome does not depend on their order.
+func parallel(n int, do func(i int)) {
+	var wg sync.WaitGroup
+	workers := min(n, runtime.GOMAXPROCS(0))
+	for w := range workers {
+		wg.Go(func() {
+			for i := w; i < n; i += workers {
+				do(i)
+			}
+		})
+	}
+	wg.Wait()
 }
 
 // put solves the vehicle at a point: 0 is the healthy one.

@@ -176,9 +176,7 @@ func (m *Model) finish() {
 	for i := range m.hyps {
 		m.hyps[i].prior -= math.Log(total)
 	}
-	for _, c := range m.Checks {
-		m.bin(c)
-	}
+	parallel(len(m.Checks), func(i int) { m.bin(m.Checks[i]) })
 }
 
 // likelihood returns for each hypothesis the chance, or density, of an outcome

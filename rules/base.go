@@ -4,6 +4,8 @@ import (
 	"errors"
 	"io/fs"
 	"path"
+	"slices"
+	"sync"
 
 	"probable/engine"
 	"probable/engine/circuit"
@@ -32,36 +34,42 @@ func ReadBase(fsys fs.FS) (*Base, error) {
 	for _, s := range b.Sources {
 		ids[s.ID] = true
 	}
-	read := func(dir string, take func(file string, data []byte) error) {
-		files, err := fs.Glob(fsys, dir+"/*.yaml")
-		if err != nil {
-			errs = append(errs, err)
-		}
-		for _, f := range sorted(files) {
+	parts, perr := readAll(fsys, "parts", func(file string, data []byte) (*Part, error) { return ReadPart(file, data, ids) })
+	for _, p := range parts {
+		b.parts[p.Kind] = p
+	}
+	guides, gerr := readAll(fsys, "guides", func(file string, data []byte) (*engine.Guide, error) { return b.ReadGuide(file, data, ids) })
+	for _, g := range guides {
+		b.guides[g.ID] = g
+	}
+	errs = append(errs, perr, gerr)
+	return b, errors.Join(errs...)
+}
+
+// readAll reads every YAML file of a folder, side by side, and returns what
+// could be read in the order of the names.
+func readAll[T any](fsys fs.FS, dir string, read func(file string, data []byte) (*T, error)) ([]*T, error) {
+	files, err := fs.Glob(fsys, dir+"/*.yaml")
+	if err != nil {
+		return nil, err
+	}
+	sorted(files)
+	out := make([]*T, len(files))
+	errs := make([]error, len(files))
+	var wg sync.WaitGroup
+	for i, f := range files {
+		wg.Go(func() {
 			data, err := fs.ReadFile(fsys, f)
 			if err == nil {
-				err = take(path.Join("kb", f), data)
+				out[i], err = read(path.Join("kb", f), data)
 			}
 			if err != nil {
-				errs = append(errs, err)
+				out[i], errs[i] = nil, err
 			}
-		}
+		})
 	}
-	read("parts", func(file string, data []byte) error {
-		p, err := ReadPart(file, data, ids)
-		if err == nil {
-			b.parts[p.Kind] = p
-		}
-		return err
-	})
-	read("guides", func(file string, data []byte) error {
-		g, err := b.ReadGuide(file, data, ids)
-		if err == nil {
-			b.guides[g.ID] = g
-		}
-		return err
-	})
-	return b, errors.Join(errs...)
+	wg.Wait()
+	return slices.DeleteFunc(out, func(t *T) bool { return t == nil }), errors.Join(errs...)
 }
 
 // Kinds returns the kinds of parts that a harness may use, sorted.

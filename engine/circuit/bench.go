@@ -6,8 +6,9 @@ import (
 	"slices"
 )
 
-// Bench solves a harness, healthy or with a fault, in its states. It is not
-// safe for concurrent use.
+// Bench solves a harness, healthy or with a fault, in its states. Once it has
+// put the healthy harness in a setup, any number of goroutines may put faults
+// in the same setup.
 type Bench struct {
 	h     *Harness
 	net   *network

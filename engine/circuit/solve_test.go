@@ -1,0 +1,523 @@
+package circuit
+
+import (
+	"fmt"
+	"math"
+	"math/big"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// maker makes random harnesses from a seed.
+type maker struct {
+	*rand.Rand
+	h *Harness
+}
+
+func newMaker(seed uint64) *maker {
+	return &maker{Rand: rand.New(rand.NewPCG(seed, 0x5eed)), h: &Harness{}}
+}
+
+// ohms is log-uniform from 10 mohm to 1 Mohm, and now and then as small as a
+// contact. Opens come from switches, wires and faults.
+func (m *maker) ohms() float64 {
+	if m.IntN(5) == 0 {
+		return 0.005
+	}
+	return math.Pow(10, -2+8*m.Float64())
+}
+
+func (m *maker) wire(from, to string) {
+	m.h.Wires = append(m.h.Wires, Wire{
+		Name: fmt.Sprintf("w%d", len(m.h.Wires)+1), From: from, To: to, Ohms: math.Pow(10, -3+2*m.Float64()),
+		Failures: []Failure{{Mode: "open", Odds: 1}, {Mode: "resistive", Odds: 1, AddOhms: map[string][2]float64{"": {1, 100}}}, {Mode: "to ground", Odds: 1}},
+	})
+}
+
+// part adds a part with pins named by number and returns it.
+func (m *maker) part(name string, pins int) *Part {
+	p := Part{Name: name}
+	for i := range pins {
+		p.Pins = append(p.Pins, fmt.Sprint(i))
+	}
+	m.h.Parts = append(m.h.Parts, p)
+	return &m.h.Parts[len(m.h.Parts)-1]
+}
+
+// resistor adds an element to the part, with an open and a short as its failures.
+func (p *Part) resistor(a, b int, ohms float64) {
+	id := fmt.Sprintf("r%d", len(p.Elements))
+	p.Elements = append(p.Elements, Element{ID: id, A: fmt.Sprint(a), B: fmt.Sprint(b), Values: Values{Ohms: ohms}, Tolerance: 0.05})
+	p.Failures = append(p.Failures, Failure{Mode: id + "-broken", Odds: 1, Variants: []Alteration{
+		{Set: map[string]Values{id: {Ohms: OpenOhms}}},
+		{Set: map[string]Values{id: {Cut: true}}},
+		{Bridge: [][2]string{{fmt.Sprint(a), fmt.Sprint(b)}}},
+		{Set: map[string]Values{id: {Ohms: ohms*1.5 + 0.1}}},
+	}})
+}
+
+func (p *Part) source(a, b int, volts, ohms float64) *Element {
+	id := fmt.Sprintf("e%d", len(p.Elements))
+	p.Elements = append(p.Elements, Element{ID: id, Type: Source, A: fmt.Sprint(a), B: fmt.Sprint(b), Values: Values{Volts: volts, Ohms: ohms}, Supply: true, Tolerance: 0.02})
+	p.Failures = append(p.Failures, Failure{Mode: id + "-dead", Odds: 1, Variants: []Alteration{
+		{Set: map[string]Values{id: {Ohms: OpenOhms, Volts: volts}}}, {Set: map[string]Values{id: {Ohms: ohms}}},
+	}})
+	return &p.Elements[len(p.Elements)-1]
+}
+
+// board adds a ladder or a mesh of resistors on n pins, fed at pin 1 against pin 0.
+func (m *maker) board(name string, n int, mesh bool) *Part {
+	p := m.part(name, n)
+	p.source(1, 0, 12+60*m.Float64(), 0.01+0.2*m.Float64())
+	for i := 2; i < n; i++ {
+		p.resistor(i-1, i, m.ohms()) // the rail
+		p.resistor(i, 0, m.ohms())   // the rungs
+	}
+	if mesh {
+		for range n {
+			if a, b := m.IntN(n), m.IntN(n); a != b {
+				p.resistor(a, b, m.ohms())
+			}
+		}
+	}
+	if m.IntN(2) == 0 {
+		a := 2 + m.IntN(n-2)
+		p.Elements = append(p.Elements, Element{ID: "follows", Type: Follower, A: fmt.Sprint(a), B: "0", Of: [2]string{"1", "0"}, Values: Values{Gain: m.Float64(), Ohms: 1 + 100*m.Float64()}, Tolerance: 0.05})
+	}
+	return p
+}
+
+// topologies are the kinds of network that are tried. An island hangs on the
+// first board by the insulation of an open switch, or less.
+var topologies = []string{"ladder", "mesh", "island", "adrift"}
+
+// random makes two boards joined through a connector, a splice and a switch.
+// Of an island, nothing but the switch joins the second board to the first, and
+// of one adrift, nothing at all.
+func random(seed uint64, kind string, size int) *Harness {
+	m := newMaker(seed)
+	n := 3 + m.IntN(size)
+	m.board("one", n, kind == "mesh")
+	m.board("two", n, kind == "mesh")
+	m.h.Ground = "one.0"
+	ways := 2 + m.IntN(3)
+	rows := 1
+	if ways == 4 {
+		rows = 1 + m.IntN(2)
+	}
+	plug := Part{Name: "plug", Ways: ways, Rows: rows, Failures: []Failure{
+		{Mode: "open", Odds: 1}, {Mode: "resistive", Odds: 1, AddOhms: map[string][2]float64{"": {1, 100}}},
+		{Mode: "swapped", Odds: 1}, {Mode: "bridged", Odds: 1}, {Mode: "mirrored", Odds: 1},
+	}}
+	for i := 1; i <= ways; i++ {
+		plug.Pins = append(plug.Pins, fmt.Sprintf("%da", i), fmt.Sprintf("%db", i))
+	}
+	m.h.Parts = append(m.h.Parts, plug)
+	m.h.Parts = append(m.h.Parts, Part{Name: "joint", Splice: true, Pins: []string{"x", "y", "z"}, Failures: []Failure{
+		{Mode: "open", Odds: 1}, {Mode: "resistive", Odds: 1, AddOhms: map[string][2]float64{"": {1, 100}}},
+	}})
+	m.h.Parts = append(m.h.Parts, Part{
+		Name: "sw", Pins: []string{"a", "b"}, Elements: []Element{{ID: "contact", A: "a", B: "b", Values: Values{Ohms: OpenOhms}}},
+		Settings: map[string]Setting{"open": {"contact": {Ohms: OpenOhms}}, "closed": {"contact": {Ohms: 0.005}}}, Rest: "open",
+		Failures: []Failure{
+			{Mode: "stuck open", Odds: 1, Variants: []Alteration{{Set: map[string]Values{"contact": {Ohms: OpenOhms}}}}},
+			{Mode: "stuck closed", Odds: 1, Variants: []Alteration{{Set: map[string]Values{"contact": {Ohms: 0.005}}}}},
+		},
+	})
+	m.h.States = []State{{Name: "on", Settings: map[string]string{"sw": "closed"}}}
+	pin := func(board string) string { return fmt.Sprintf("%s.%d", board, m.IntN(n)) }
+	for i := 1; i <= ways; i++ {
+		far := "two"
+		if kind == "island" || kind == "adrift" {
+			far = "one"
+		}
+		m.wire(pin("one"), fmt.Sprintf("plug.%da", i))
+		m.wire(fmt.Sprintf("plug.%db", i), pin(far))
+	}
+	m.wire(pin("two"), "joint.x")
+	m.wire("joint.y", pin("two"))
+	switch kind {
+	case "island":
+		m.wire("joint.z", "sw.a")
+		m.wire("sw.b", pin("one"))
+	case "adrift":
+		m.wire("joint.z", "sw.a")
+	default:
+		m.wire("joint.z", pin("one"))
+		m.wire("two.0", "one.0")
+		m.wire(pin("one"), "sw.a")
+		m.wire("sw.b", pin("two"))
+	}
+	return m.h
+}
+
+// plain rewrites a harness without connectors and splices: their ways become
+// elements of plain parts. It has no failures.
+func plain(h *Harness) *Harness {
+	c := &Harness{Ground: h.Ground, States: h.States, Wires: slices.Clone(h.Wires)}
+	for i := range c.Wires {
+		c.Wires[i].Failures = nil
+	}
+	for _, p := range h.Parts {
+		q := Part{Name: p.Name, Pins: slices.Clone(p.Pins), Elements: slices.Clone(p.Elements), Settings: p.Settings, Rest: p.Rest}
+		if p.Splice {
+			q.Pins = append(q.Pins, "centre")
+			for _, pin := range p.Pins {
+				q.Elements = append(q.Elements, Element{ID: pin, A: pin, B: "centre", Values: Values{Ohms: 0.001}})
+			}
+		}
+		for w := 1; w <= p.Ways; w++ {
+			q.Elements = append(q.Elements, Element{ID: fmt.Sprint(w), A: fmt.Sprintf("%da", w), B: fmt.Sprintf("%db", w), Values: Values{Ohms: 0.005}})
+		}
+		c.Parts = append(c.Parts, q)
+	}
+	return c
+}
+
+func (p *Part) element(id string) *Element {
+	return &p.Elements[slices.IndexFunc(p.Elements, func(e Element) bool { return e.ID == id })]
+}
+
+// broken builds the harness with the fault in it from its ID, as the design
+// words the fault, and shares nothing with the code under test. It does not
+// know the faults of parts, but takes those from the failure itself.
+func broken(t testing.TB, h *Harness, id string, point int) *Harness {
+	c := plain(h)
+	added := math.Pow(100, float64(point)/8) // nine points from 1 to 100 ohm
+	f := strings.Fields(id)
+	switch f[0] {
+	case "wire":
+		w := &c.Wires[slices.IndexFunc(c.Wires, func(w Wire) bool { return w.Name == f[1] })]
+		switch strings.Join(f[2:], " ") {
+		case "open":
+			w.Ohms = 1e9
+		case "resistive":
+			w.Ohms += added
+		case "to ground":
+			to := w.To
+			w.Ohms /= 2
+			w.To = "middle.m"
+			half := w.Ohms
+			c.Wires = append(c.Wires, Wire{Name: "half", From: "middle.m", To: to, Ohms: half}, Wire{Name: "chafe", From: "middle.m", To: h.Ground, Ohms: 0.01})
+			c.Parts = append(c.Parts, Part{Name: "middle", Pins: []string{"m"}})
+		default:
+			t.Fatal(id)
+		}
+	case "way":
+		part, way, _ := strings.Cut(f[1], ".")
+		e := c.Part(part).element(way)
+		switch f[2] {
+		case "open":
+			e.Ohms = 1e9
+		case "resistive":
+			e.Ohms += added
+		default:
+			t.Fatal(id)
+		}
+	case "ways":
+		part, i, _ := strings.Cut(f[1], ".")
+		_, j, _ := strings.Cut(f[2], ".")
+		p := c.Part(part)
+		switch f[3] {
+		case "swapped":
+			p.element(i).B, p.element(j).B = j+"b", i+"b"
+		case "bridged":
+			p.Elements = append(p.Elements, Element{ID: "bridge", A: i + "a", B: j + "a", Values: Values{Ohms: 0.01}})
+		default:
+			t.Fatal(id)
+		}
+	case "connector":
+		p := c.Part(f[1])
+		n, rows := h.Part(f[1]).Ways, h.Part(f[1]).Rows
+		for i := range n {
+			in := n / rows
+			row, at := i/in, i%in
+			p.element(fmt.Sprint(i + 1)).B = fmt.Sprintf("%db", row*in+in-at)
+		}
+	case "part":
+		p := c.Part(f[1])
+		mode := strings.Join(f[2:], " ")
+		k := slices.IndexFunc(h.Part(f[1]).Failures, func(m Failure) bool { return m.Mode == mode })
+		v := h.Part(f[1]).Failures[k].Variants[point]
+		for id, values := range v.Set {
+			p.element(id).Values = values
+			p.Settings = nil // a broken part does not obey
+		}
+		for _, b := range v.Bridge {
+			p.Elements = append(p.Elements, Element{ID: "bridge", A: b[0], B: b[1], Values: Values{Ohms: 0.01}})
+		}
+	default:
+		t.Fatal(id)
+	}
+	return c
+}
+
+// exact solves a plain harness without limits or thresholds by Gaussian
+// elimination of its own nodal equations with 256-bit numbers.
+func exact(t testing.TB, h *Harness, state State) map[string]float64 {
+	const bits = 256
+	number := func(x float64) *big.Float { return new(big.Float).SetPrec(bits).SetFloat64(x) }
+	at := map[string]int{}
+	for _, pin := range h.Pins() {
+		if pin != h.Ground {
+			at[pin] = len(at)
+		}
+	}
+	type edge struct {
+		a, b string
+		Element
+	}
+	var edges []edge
+	for _, p := range h.Parts {
+		for _, e := range p.Elements {
+			set := p.Rest
+			if s := state.Settings[p.Name]; s != "" {
+				set = s
+			}
+			if v, ok := p.Settings[set][e.ID]; ok {
+				e.Values = v
+			}
+			if !e.Cut {
+				e.Of = [2]string{p.Name + "." + e.Of[0], p.Name + "." + e.Of[1]}
+				edges = append(edges, edge{p.Name + "." + e.A, p.Name + "." + e.B, e})
+			}
+		}
+	}
+	for _, w := range h.Wires {
+		edges = append(edges, edge{w.From, w.To, Element{Values: Values{Ohms: w.Ohms}}})
+	}
+	n := len(at)
+	a := make([][]*big.Float, n)
+	for i := range a {
+		a[i] = make([]*big.Float, n+1)
+		for j := range a[i] {
+			a[i][j] = number(0)
+		}
+		a[i][i].Add(a[i][i], number(GMin))
+	}
+	add := func(row, col string, x *big.Float) {
+		if i, ok := at[row]; ok {
+			if j, ok := at[col]; ok {
+				a[i][j].Add(a[i][j], x)
+			}
+		}
+	}
+	for _, e := range edges {
+		g := new(big.Float).SetPrec(bits).Quo(number(1), number(e.Ohms))
+		minus := new(big.Float).Neg(g)
+		add(e.a, e.a, g)
+		add(e.b, e.b, g)
+		add(e.a, e.b, minus)
+		add(e.b, e.a, minus)
+		switch e.Type {
+		case Source:
+			push := new(big.Float).Mul(g, number(e.Volts))
+			if i, ok := at[e.a]; ok {
+				a[i][n].Add(a[i][n], push)
+			}
+			if i, ok := at[e.b]; ok {
+				a[i][n].Sub(a[i][n], push)
+			}
+		case Follower:
+			k := new(big.Float).Mul(g, number(e.Gain))
+			less := new(big.Float).Neg(k)
+			add(e.a, e.Of[0], less)
+			add(e.a, e.Of[1], k)
+			add(e.b, e.Of[0], k)
+			add(e.b, e.Of[1], less)
+		}
+	}
+	for k := range n {
+		p := k
+		for i := k; i < n; i++ {
+			if new(big.Float).Abs(a[i][k]).Cmp(new(big.Float).Abs(a[p][k])) > 0 {
+				p = i
+			}
+		}
+		a[k], a[p] = a[p], a[k]
+		require.NotZero(t, a[k][k].Sign())
+		for i := k + 1; i < n; i++ {
+			if a[i][k].Sign() == 0 {
+				continue
+			}
+			f := new(big.Float).Quo(a[i][k], a[k][k])
+			for j := k; j <= n; j++ {
+				if a[k][j].Sign() != 0 {
+					a[i][j].Sub(a[i][j], new(big.Float).Mul(f, a[k][j]))
+				}
+			}
+		}
+	}
+	for k := n - 1; k >= 0; k-- {
+		for j := k + 1; j < n; j++ {
+			a[k][n].Sub(a[k][n], new(big.Float).Mul(a[k][j], a[j][n]))
+		}
+		a[k][n].Quo(a[k][n], a[k][k])
+	}
+	volts := map[string]float64{h.Ground: 0}
+	for pin, i := range at {
+		volts[pin], _ = a[i][n].Float64()
+	}
+	return volts
+}
+
+// worst keeps the largest of the errors seen, and what it was seen in.
+type worst struct {
+	volts float64
+	where string
+}
+
+func (w *worst) see(off float64, where string, args ...any) {
+	if off > w.volts || math.IsNaN(off) {
+		w.volts, w.where = off, fmt.Sprintf(where, args...)
+	}
+}
+
+// near is what two solutions of one circuit may differ by: 1e-9 of the value
+// or a microvolt.
+func near(want float64) float64 { return max(1e-6, 1e-9*math.Abs(want)) }
+
+// residual returns how badly the situation's voltages and currents break
+// Kirchhoff's current law or a branch's own law, as a share of the currents or
+// voltages that meet there.
+func (s *Situation) residual() float64 {
+	n := s.bench.net
+	sum, size := make([]float64, n.nodes), make([]float64, n.nodes)
+	flow := func(node int, amps float64) {
+		if node >= 0 {
+			sum[node] += amps
+			size[node] += math.Abs(amps)
+		}
+	}
+	for v := range n.nodes {
+		flow(v, GMin*s.sol.x[v])
+	}
+	bad := 0.0
+	for i := range n.branches {
+		br, amps := s.sol.branch(i), s.sol.x[n.nodes+i]
+		flow(br.a, amps)
+		flow(br.b, -amps)
+		off, scale := 0.0, 1.0
+		switch {
+		case br.Cut || s.sol.regions[i] == idle:
+			off = amps
+		case s.sol.regions[i] == limited:
+			off = amps + br.limit
+		default:
+			va, vb := s.volts(br.a), s.volts(br.b)
+			// above an ohm the law is judged as a current: what an open carries is nothing
+			off, scale = va-vb-br.Ohms*amps, max(1, br.Ohms)*(1+math.Abs(va)+math.Abs(vb)+math.Abs(amps))
+			switch br.typ {
+			case Source:
+				off -= br.Volts
+			case Follower:
+				off -= br.Gain * (s.volts(br.c) - s.volts(br.d))
+			}
+		}
+		bad = max(bad, math.Abs(off)/scale)
+	}
+	for _, j := range s.bench.joins(s.sol.ba, s.alt) {
+		amps := j.g * (s.volts(j.a) - s.volts(j.b))
+		flow(j.a, amps)
+		flow(j.b, -amps)
+	}
+	for v := range sum {
+		bad = max(bad, math.Abs(sum[v])/(1+size[v]))
+	}
+	for _, x := range s.sol.x {
+		if math.IsNaN(x) || math.IsInf(x, 0) {
+			return math.NaN()
+		}
+	}
+	return bad
+}
+
+// closes reports whether the fault makes an insulation of OpenOhms conduct; the
+// update then subtracts nearly equal numbers. It has a test of its own.
+func closes(id string, s State) bool { return id == "part sw stuck closed" && s.Name == "" }
+
+// compare puts faults in random networks and holds each pin's voltage against a
+// full solution of the changed network, and some against exact arithmetic.
+func compare(t *testing.T, kind string, networks uint64, size int, which func(id string, s State) bool) {
+	var update, full, kcl worst
+	circuits, pins, exactly := 0, 0, 0
+	for seed := range networks {
+		h := random(seed, kind, size)
+		bench, err := NewBench(h, h.States...)
+		require.NoError(t, err)
+		faults := append([]Fault{{ID: "none", points: []alteration{{}}}}, h.Faults()...)
+		for i := range faults {
+			f := &faults[i]
+			point := int(seed+uint64(i)) % f.Points()
+			changed := plain(h)
+			if f.ID != "none" {
+				changed = broken(t, h, f.ID, point)
+			}
+			for _, s := range []State{{}, h.States[0]} {
+				if !which(f.ID, s) {
+					continue
+				}
+				where := fmt.Sprintf("%s, seed %d, %s point %d, state %q", kind, seed, f.ID, point, s.Name)
+				sit, err := bench.Put(f, point, s, false)
+				require.NoError(t, err, where)
+				r := sit.residual()
+				kcl.see(r, "%s", where)
+				if !(r < 1e-9) {
+					t.Errorf("%s: residual %g", where, r)
+				}
+				fresh, err := NewBench(changed, s)
+				require.NoError(t, err, where)
+				want, err := fresh.Put(nil, 0, s, false)
+				require.NoError(t, err, where)
+				circuits++
+				var sure map[string]float64
+				if circuits%7 == 0 && len(h.Pins()) < 30 || f.ID == "part sw stuck closed" && seed < 3 {
+					sure = exact(t, changed, s)
+					exactly++
+				}
+				for _, pin := range h.Pins() {
+					pins++
+					got, want := sit.Node(pin), want.Node(pin)
+					off := math.Abs(got - want)
+					update.see(off, "%s, %s: %.12g V, full solution %.12g V", where, pin, got, want)
+					if !(off <= near(want)) {
+						t.Errorf("%s, %s: %.12g V, full solution %.12g V", where, pin, got, want)
+					}
+					if sure != nil {
+						off := math.Abs(got - sure[pin])
+						full.see(off, "%s, %s: %.12g V, exactly %.12g V", where, pin, got, sure[pin])
+						if !(off <= near(sure[pin])) {
+							t.Errorf("%s, %s: %.12g V, exactly %.12g V", where, pin, got, sure[pin])
+						}
+					}
+				}
+			}
+		}
+	}
+	require.Positive(t, circuits)
+	require.Positive(t, exactly)
+	t.Logf("%d circuits, %d voltages; worst against a full solution %.3g V (%s); %d circuits in exact arithmetic, worst %.3g V (%s); worst residual %.3g (%s)",
+		circuits, pins, update.volts, update.where, exactly, full.volts, full.where, kcl.volts, kcl.where)
+}
+
+// TestUpdateIsFullSolution checks every single fault of random networks: the
+// low-rank update against the changed network built anew and factored.
+func TestUpdateIsFullSolution(t *testing.T) {
+	for _, kind := range topologies {
+		t.Run(kind, func(t *testing.T) {
+			compare(t, kind, 12, 6, func(id string, s State) bool { return !closes(id, s) })
+		})
+	}
+}
+
+// TestUpdateThatClosesASwitch is the same for a contact of OpenOhms that the
+// fault closes.
+func TestUpdateThatClosesASwitch(t *testing.T) {
+	for _, kind := range topologies {
+		t.Run(kind, func(t *testing.T) { compare(t, kind, 150, 6, closes) })
+	}
+}
