@@ -509,10 +509,14 @@ func (c *Course) verdict() *Verdict {
 	}
 	v.Repair = v.Causes[0].Cause.Repair
 	v.Groups = c.groups(v.Causes)
-	for _, p := range c.proofChecks(v.Causes[0].Cause) {
+	proof, _ := c.proofChecks(v.Causes[0].Cause)
+	for _, p := range proof {
 		v.Prove = append(v.Prove, p.proofText())
 	}
 	_, _, leftOut := c.choose()
+	if why := c.gate.unqualified(c.m); why != "" && leftOut[why] == 0 {
+		v.LeftOut = append(v.LeftOut, "every live check left out: "+why)
+	}
 	for why, k := range leftOut {
 		v.LeftOut = append(v.LeftOut, fmt.Sprintf("%d left out: %s", k, why))
 	}

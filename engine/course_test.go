@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -237,4 +238,42 @@ func verdict(c *engine.Course) []string {
 		ids = append(ids, x.Cause.ID)
 	}
 	return ids
+}
+
+// TestGuidesFindTheirCauses answers every check of a guide as each cause in
+// turn makes likeliest, and expects the cause in the verdict.
+func TestGuidesFindTheirCauses(t *testing.T) {
+	for name, m := range models(t) {
+		if !strings.HasPrefix(name, "guide ") {
+			continue
+		}
+		t.Run(name, func(t *testing.T) {
+			checks, found, alone := 0, 0, 0
+			for _, cause := range m.Causes {
+				if cause.ID == engine.Unexplained {
+					continue
+				}
+				c := engine.NewCourse(m, engine.Gate{})
+				n := 0
+				for step := c.Next(); step.Verdict == nil; step = c.Next() {
+					require.Less(t, n, 100)
+					require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Typical(step.Check, cause.ID)}))
+					n++
+				}
+				checks += n
+				ids := verdict(c)
+				if slices.Contains(ids, cause.ID) {
+					found++
+				} else {
+					t.Logf("%s: verdict %v after %d checks", cause.ID, ids, n)
+				}
+				if len(ids) == 1 {
+					alone++
+				}
+			}
+			n := len(m.Causes) - 1
+			t.Logf("%d causes, %d in the verdict, %d alone, mean %.1f checks", n, found, alone, float64(checks)/float64(n))
+			require.Equal(t, n, found)
+		})
+	}
 }

@@ -16,7 +16,19 @@ func (m *Model) Typical(c *Check, cause string) Result {
 				best = k
 			}
 		}
-		return Result{Answer: c.Answers[best]}
+		if !c.Mode.Numeric() {
+			return Result{Answer: c.Answers[best]}
+		}
+		var in []float64
+		for _, v := range axis(c.Mode) {
+			if c.band(v, false) == best {
+				in = append(in, v)
+			}
+		}
+		if len(in) == 0 {
+			return Result{Over: true}
+		}
+		return Result{Value: in[len(in)/2]}
 	}
 	return Result{}
 }

@@ -50,13 +50,21 @@ func (g Gate) Refuse(m *Model, c *Check, danger float64) string {
 	if c.Jumper == ChipPin {
 		return "no jumper goes to the pin of a chip"
 	}
-	if c.Power != Off && m.Highest > ExtraLowVolts && !g.Qualified {
-		return fmt.Sprintf("the supply can exceed %d V DC: live work on it is for a qualified person", ExtraLowVolts)
+	if why := g.unqualified(m); why != "" && c.Power != Off {
+		return why
 	}
 	if c.Person > maxHarm || c.Module > maxHarm {
 		return "the check itself does too much harm"
 	}
 	return ""
+}
+
+// unqualified says why no live check is offered at all, or "".
+func (g Gate) unqualified(m *Model) string {
+	if m.Highest <= ExtraLowVolts || g.Qualified {
+		return ""
+	}
+	return fmt.Sprintf("the supply can exceed %d V DC: live work on it is for a qualified person", ExtraLowVolts)
 }
 
 // dischargeID is the ID prefix of the checks that prove a capacitor discharged.

@@ -232,11 +232,6 @@ func (b *builder) plan() {
 	for _, s := range b.h.States {
 		if s.Name != b.state.Name {
 			b.looks(s)
-			for _, pin := range b.h.Pins() {
-				if pin != b.h.Ground {
-					b.volts(pair{red: pin, black: b.h.Ground}, s)
-				}
-			}
 		}
 	}
 }

@@ -22,8 +22,9 @@ func (c *Course) repair(id string) error {
 	if c.phase == Closed {
 		return fmt.Errorf("the case is closed")
 	}
-	c.proof = c.proofChecks(&c.m.Causes[k])
-	c.repaired, c.failed, c.unshorted = id, false, c.m.Short != nil
+	proof, refused := c.proofChecks(&c.m.Causes[k])
+	c.proof, c.failed = proof, refused
+	c.repaired, c.unshorted = id, c.m.Short != nil
 	if len(c.proof) == 0 {
 		c.phase, c.status = Closed, Unproven
 		return nil
@@ -33,12 +34,16 @@ func (c *Course) repair(id string) error {
 }
 
 // proofChecks returns what proves a repair: the short check before power, the
-// symptom's own checks, and those that had failed.
-func (c *Course) proofChecks(cause *Cause) []*Check {
-	var proof []*Check
+// symptom's own checks, and those that had failed; and whether the gate keeps
+// any of them back, so that the proof cannot be whole.
+func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	have := map[string]bool{}
 	add := func(ch *Check) {
-		if ch != nil && !have[ch.ID] && c.gate.Refuse(c.m, ch, 0) == "" {
+		switch {
+		case ch == nil || have[ch.ID]:
+		case c.gate.Refuse(c.m, ch, 0) != "":
+			refused = true
+		default:
 			have[ch.ID] = true
 			proof = append(proof, ch)
 		}
@@ -68,7 +73,7 @@ func (c *Course) proofChecks(cause *Cause) []*Check {
 	for _, ch := range live {
 		add(ch)
 	}
-	return proof
+	return proof, refused
 }
 
 // proofText says what a proof check must show.

@@ -52,7 +52,7 @@ type join struct {
 
 // resistiveSpans is how many parts the log-uniform range of an added
 // resistance is cut into; within a part a reading is taken as uniform.
-const resistiveSpans = 8
+const resistiveSpans = 4
 
 // Faults returns every single fault of the harness, in the order of the file.
 func (h *Harness) Faults() []Fault {
