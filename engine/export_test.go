@@ -2,6 +2,9 @@ package engine
 
 // Typical returns what the check shows under a cause, from its prediction.
 func (m *Model) Typical(c *Check, cause string) Result {
+	if !c.hasPrediction() {
+		return Result{} // a discharge check: nothing is left
+	}
 	for i, h := range m.hyps {
 		if m.Causes[h.cause].ID != cause {
 			continue
