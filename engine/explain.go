@@ -3,6 +3,7 @@ package engine
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -119,6 +120,9 @@ func (r Range) with(unit string) string {
 func (c *Check) Good() string {
 	if c.Expect != nil {
 		return c.Expect.with(c.Mode.Unit())
+	}
+	if k := slices.Index(c.Answers, c.Healthy); k >= 0 && c.Mode.Numeric() && c.says != nil {
+		return c.says[k]
 	}
 	return c.Healthy
 }

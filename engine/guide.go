@@ -46,6 +46,7 @@ type GuideCause struct {
 type GuideCheck struct {
 	Check
 	Says      []string // by answer: the answer in words
+	Good      string   // the answer of a healthy vehicle, or empty where there is no one answer
 	When      func(facts map[string]any) (bool, error)
 	Band      func(value float64, over bool, facts map[string]any) (int, error) // numeric: index of the outcome
 	Table     map[string][]float64                                              // by cause: the chance of each answer
@@ -97,13 +98,7 @@ func (g *Guide) open(m *Model, facts map[string]any) ([]*GuideCheck, error) {
 				return n
 			}
 		}
-		best := 0
-		for j, p := range k.Otherwise {
-			if p > k.Otherwise[best] {
-				best = j
-			}
-		}
-		k.Check.Healthy = k.Answers[best]
+		k.Check.Healthy, k.Check.says = k.Good, k.Says
 		if k.Power != Off {
 			k.Check.Cautions = slices.Concat(m.liveCautions(), k.Cautions)
 		}
@@ -332,9 +327,9 @@ func (b *builder) join(j *joint) {
 			case c.rows != nil:
 				c.rows = append(c.rows, b.healthyRow(p))
 			case computed:
-				c.spans = append(c.spans, k.spans(gc.ID, between(p.readings[0], p.readings[0])))
+				c.spans = append(c.spans, k.spans(gc.ID, between(p.readings[0], p.readings[0], c.Mode)))
 			default:
-				c.spans = append(c.spans, between(p.readings[0], p.readings[0]))
+				c.spans = append(c.spans, between(p.readings[0], p.readings[0], c.Mode))
 			}
 			if c.danger != nil {
 				c.danger = append(c.danger, p.readings[0].Over)

@@ -109,7 +109,8 @@ type plan struct {
 	check    *Check
 	state    circuit.State
 	read     func(*circuit.Situation) (circuit.Reading, error)
-	look     string // indicator, instead of read
+	look     string                           // indicator, instead of read
+	turn     func(healthy *circuit.Situation) // settles which lead goes where
 	readings []circuit.Reading
 	failed   []bool
 	words    []string
@@ -362,7 +363,17 @@ func (b *builder) volts(p pair, s circuit.State) {
 	c := &Check{ID: voltsID(p.red, p.black, s), Part: p.part, Power: Live, Mode: VoltsDC,
 		Red: p.red, Black: p.black, Minutes: minutesVolts, Prepare: b.setting(s)}
 	b.words(c, "DC volts", p.across)
-	b.add(c, s, func(sit *circuit.Situation) (circuit.Reading, error) { return sit.Volts(&b.meter, p.red, p.black), nil })
+	b.add(c, s, func(sit *circuit.Situation) (circuit.Reading, error) { return sit.Volts(&b.meter, c.Red, c.Black), nil }).turn = func(healthy *circuit.Situation) {
+		// Red goes where a good vehicle is positive: a minus sign is easily
+		// overlooked. Black stays on ground.
+		if c.Black == b.h.Ground || healthy.Node(c.Red) >= healthy.Node(c.Black) {
+			return
+		}
+		c.Red, c.Black = c.Black, c.Red
+		c.ID = voltsID(c.Red, c.Black, s)
+		c.Prepare = b.setting(s)
+		b.words(c, "DC volts", p.across)
+	}
 }
 
 func (b *builder) ohms(p pair, s circuit.State) {
@@ -474,10 +485,16 @@ func (b *builder) compute() error {
 	}
 	for _, k := range order {
 		plans := bySetup[k]
-		if _, err := b.bench.Put(nil, 0, plans[0].state, k.off); err != nil {
+		healthy, err := b.bench.Put(nil, 0, plans[0].state, k.off)
+		if err != nil {
 			return err
 		}
 		// Its base network is factored now, so that the points only read it.
+		for _, p := range plans {
+			if p.turn != nil {
+				p.turn(healthy)
+			}
+		}
 		parallel(b.points, func(point int) {
 			sit, err := b.put(point, plans[0].state, k.off)
 			for _, p := range plans {
@@ -579,7 +596,7 @@ func (b *builder) predict(p *plan, from, to int) {
 		if p.failed[from] || p.failed[to] {
 			c.spans = append(c.spans, []span{{weight: 1, unknown: true}})
 		} else {
-			c.spans = append(c.spans, between(x, y))
+			c.spans = append(c.spans, between(x, y, c.Mode))
 		}
 		if c.Mode == AmpsDC {
 			c.danger = append(c.danger, x.Over || y.Over || p.failed[from] || p.failed[to])
@@ -591,8 +608,20 @@ func (b *builder) predict(p *plan, from, to int) {
 // (common practice, no source).
 const noLeak = 0.4
 
+// strayVolts is one standard deviation, in volts, of what no drawing tells:
+// contacts that are not equal, a probe that slips, a meter on a coarse range
+// (common practice, no source).
+const strayVolts = 0.008
+
+// drySigma is how well the reading without any leakage is known, as a share of
+// the leakage (it is found by a linear step).
+const drySigma = 0.04
+
 // between is the prediction of a range that runs from one reading to another.
-func between(x, y circuit.Reading) []span {
+func between(x, y circuit.Reading, mode Mode) []span {
+	if mode == VoltsDC {
+		x.Sigma, y.Sigma = math.Hypot(x.Sigma, strayVolts), math.Hypot(y.Sigma, strayVolts)
+	}
 	switch {
 	case x.Over && y.Over:
 		return []span{{weight: 1, over: 1}}
@@ -609,7 +638,7 @@ func between(x, y circuit.Reading) []span {
 	}
 	s.weight, s.sigma = 1-noLeak, math.Hypot(sigma, leak/2)
 	dry, z := x.Value-x.Leak, y.Value-y.Leak
-	return []span{s, {weight: noLeak, low: min(dry, z), high: max(dry, z), sigma: sigma}}
+	return []span{s, {weight: noLeak, low: min(dry, z), high: max(dry, z), sigma: math.Hypot(sigma, drySigma*leak)}}
 }
 
 func mean(x, y []float64) []float64 {
@@ -649,12 +678,20 @@ func (b *builder) beepRow(p *plan, point int) []float64 {
 	return []float64{beep, 1 - beep}
 }
 
+// leastOff is what a healthy reading may be off at the least: nobody calls a
+// contact bad for less (V, ohm, A; common practice, no source).
+var leastOff = map[Mode]float64{VoltsDC: 0.05, Ohms: 0.5, AmpsDC: 0.02}
+
 // expectSigmas is how many standard deviations a healthy reading may be off.
 const expectSigmas = 3
 
+// coldShare is how many times less a cold filament may have than a hot one
+// (common practice, no source: about a tenth, and some reserve).
+const coldShare = 20
+
 // noShortOhms is a resistance in ohm between the supply leads that is no short
-// on any vehicle; where the healthy load is lower, half of it is the limit
-// (common practice, no source).
+// on any vehicle; where the healthy load is lower, a part of it is the
+// limit (common practice, no source).
 const noShortOhms = 1000
 
 // expect notes what the healthy vehicle shows.
@@ -664,7 +701,7 @@ func (b *builder) expect(p *plan) {
 	case p.failed[0]:
 	case c == b.m.Short:
 		// Only a short matters here, not the exact load.
-		c.Expect = &Range{min(r.Value/2, noShortOhms), math.Inf(1)}
+		c.Expect = &Range{min(r.Value/coldShare, noShortOhms), math.Inf(1)}
 	case p.look != "":
 		c.Healthy = p.words[0]
 	case c.Mode == Continuity:
@@ -675,6 +712,7 @@ func (b *builder) expect(p *plan) {
 	case r.Over && c.Mode == Ohms:
 		c.Expect = &Range{b.meter.LargestOhms / 10, math.Inf(1)}
 	case !r.Over:
-		c.Expect = &Range{r.Value - expectSigmas*r.Sigma, r.Value + expectSigmas*r.Sigma}
+		off := max(expectSigmas*r.Sigma, leastOff[c.Mode])
+		c.Expect = &Range{r.Value - off, r.Value + off}
 	}
 }

@@ -90,6 +90,7 @@ type Check struct {
 	Across   bool    // amps: the meter would lie across a source
 	Jumper   Jumper
 
+	says   []string    // by answer: the answer in words, or nil
 	spans  [][]span    // numeric: by hypothesis, a mixture
 	rows   [][]float64 // otherwise, or for bands: chance of each answer, by hypothesis
 	band   func(value float64, over bool) int
@@ -210,8 +211,22 @@ func (m *Model) predict(c *Check, hyp int, r Result) float64 {
 		}
 		return c.rows[hyp][k]
 	}
+	if c.Mode == VoltsDC && !r.Over && r.Value != 0 {
+		turned := r
+		turned.Value = -r.Value
+		return (1-turnedLeads)*mixture(m, c, c.spans[hyp], r) + turnedLeads*mixture(m, c, c.spans[hyp], turned)
+	}
+	return mixture(m, c, c.spans[hyp], r)
+}
+
+// turnedLeads is the chance that the leads are on the wrong way round, or that
+// a minus sign was overlooked (common practice, no source).
+const turnedLeads = 0.02
+
+// mixture is the density, or chance, of a numeric result.
+func mixture(m *Model, c *Check, spans []span, r Result) float64 {
 	var p float64
-	for _, s := range c.spans[hyp] {
+	for _, s := range spans {
 		switch {
 		case s.unknown:
 			p += s.weight * m.floor(c, r)

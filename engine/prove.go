@@ -34,13 +34,15 @@ func (c *Course) repair(id string) error {
 }
 
 // proofChecks returns what proves a repair: the short check before power, the
-// symptom's own checks, and those that had failed; and whether the gate keeps
-// any of them back, so that the proof cannot be whole.
+// symptom's own checks, and those that had failed; and whether any of them
+// cannot be asked, so that the proof is not whole.
 func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	have := map[string]bool{}
 	add := func(ch *Check) {
 		switch {
 		case ch == nil || have[ch.ID]:
+		case ch.Good() == "":
+			refused = true // nobody says what a mended vehicle shows
 		case c.gate.Refuse(c.m, ch, 0) != "":
 			refused = true
 		default:
@@ -53,7 +55,7 @@ func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	again := 0
 	for i := len(c.results) - 1; i >= 0 && again < maxProof; i-- {
 		t := c.results[i]
-		if t.Skipped != "" || t.Stale || t.Healthy || t.Check.discharge() || !t.Check.hasPrediction() || have[t.Check.ID] {
+		if t.Skipped != "" || t.Stale || t.Healthy || t.Check.discharge() || !t.Check.hasPrediction() || t.Check.Good() == "" || have[t.Check.ID] {
 			continue
 		}
 		again++

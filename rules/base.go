@@ -2,10 +2,13 @@ package rules
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"path"
-	"slices"
+	"strings"
 	"sync"
+
+	"gopkg.in/yaml.v3"
 
 	"probable/engine"
 	"probable/engine/circuit"
@@ -19,7 +22,8 @@ type Base struct {
 }
 
 // ReadBase reads a knowledge base laid out as sources.yaml, parts/*.yaml and
-// guides/*.yaml. The error joins the [Problems] of all files.
+// guides/*.yaml. The error joins the [Problems] of all files; with one the base
+// holds what could be read.
 func ReadBase(fsys fs.FS) (*Base, error) {
 	b := &Base{parts: map[string]*Part{}, guides: map[string]*engine.Guide{}}
 	var errs []error
@@ -30,46 +34,65 @@ func ReadBase(fsys fs.FS) (*Base, error) {
 	if b.Sources, err = ReadSources("kb/sources.yaml", data); err != nil {
 		errs = append(errs, err)
 	}
-	ids := SourceIDs{}
+	ids := SourceIDs{"": err != nil}
 	for _, s := range b.Sources {
 		ids[s.ID] = true
 	}
-	parts, perr := readAll(fsys, "parts", func(file string, data []byte) (*Part, error) { return ReadPart(file, data, ids) })
-	for _, p := range parts {
-		b.parts[p.Kind] = p
-	}
-	guides, gerr := readAll(fsys, "guides", func(file string, data []byte) (*engine.Guide, error) { return b.ReadGuide(file, data, ids) })
-	for _, g := range guides {
-		b.guides[g.ID] = g
-	}
+	var perr, gerr error
+	b.parts, perr = readAll(fsys, "parts", "part: there is another kind", func(file string, data []byte) (*Part, *yaml.Node, error) {
+		return readPart(file, data, ids)
+	})
+	b.guides, gerr = readAll(fsys, "guides", "guide: there is another guide", func(file string, data []byte) (*engine.Guide, *yaml.Node, error) {
+		return b.readGuide(file, data, ids)
+	})
 	errs = append(errs, perr, gerr)
 	return b, errors.Join(errs...)
 }
 
 // readAll reads every YAML file of a folder, side by side, and returns what
-// could be read in the order of the names.
-func readAll[T any](fsys fs.FS, dir string, read func(file string, data []byte) (*T, error)) ([]*T, error) {
+// could be read by the names that the files give it, which read finds; what has
+// no name that could be read has an empty one. The text another is for a name
+// that an earlier file gives too; a file with problems does not count.
+func readAll[T any](fsys fs.FS, dir, another string, read func(file string, data []byte) (*T, *yaml.Node, error)) (map[string]*T, error) {
 	files, err := fs.Glob(fsys, dir+"/*.yaml")
 	if err != nil {
 		return nil, err
 	}
 	sorted(files)
-	out := make([]*T, len(files))
+	values := make([]*T, len(files))
+	names := make([]*yaml.Node, len(files))
 	errs := make([]error, len(files))
 	var wg sync.WaitGroup
 	for i, f := range files {
 		wg.Go(func() {
 			data, err := fs.ReadFile(fsys, f)
 			if err == nil {
-				out[i], err = read(path.Join("kb", f), data)
+				values[i], names[i], err = read(path.Join("kb", f), data)
 			}
-			if err != nil {
-				out[i], errs[i] = nil, err
-			}
+			errs[i] = err
 		})
 	}
 	wg.Wait()
-	return slices.DeleteFunc(out, func(t *T) bool { return t == nil }), errors.Join(errs...)
+	out := map[string]*T{}
+	first := map[string]string{} // file by name
+	for i, f := range files {
+		file, name := path.Join("kb", f), ""
+		if names[i] != nil {
+			name = strings.TrimSpace(names[i].Value)
+		}
+		other, dup := first[name]
+		switch {
+		case values[i] == nil:
+		case errs[i] != nil && out[name] == nil:
+			out[name] = values[i]
+		case errs[i] != nil:
+		case dup:
+			errs[i] = Problems{{file, names[i].Line, names[i].Column, fmt.Sprintf("%s %s, in %s", another, name, other)}}
+		default:
+			out[name], first[name] = values[i], file
+		}
+	}
+	return out, errors.Join(errs...)
 }
 
 // Kinds returns the kinds of parts that a harness may use, sorted.

@@ -3,9 +3,13 @@ package rules
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/expr-lang/expr"
+	"github.com/expr-lang/expr/ast"
 	"github.com/expr-lang/expr/file"
 	"github.com/expr-lang/expr/vm"
 	"gopkg.in/yaml.v3"
@@ -24,42 +28,101 @@ type expression struct {
 	program *vm.Program
 }
 
+// program compiles a text over the variables of env.
+func program(text string, env map[string]any, as expr.Option) (*vm.Program, error) {
+	return expr.Compile(text, expr.Env(env), as, expr.MaxNodes(exprNodes),
+		expr.DisableAllBuiltins(), expr.EnableBuiltin("min"), expr.EnableBuiltin("max"), expr.EnableBuiltin("abs"))
+}
+
 // compile compiles the scalar n over the variables of env, to a float64 or, if
-// asked, a bool. It returns nil after a problem.
+// asked, a bool. It returns nil after a problem, and with a nil env: then the
+// variables could not be read.
 func (d *document) compile(n *yaml.Node, env map[string]any, boolean bool, what string) *expression {
-	if n == nil {
+	switch {
+	case !d.sound(n) || env == nil:
 		return nil
-	}
-	if n.Kind != yaml.ScalarNode || strings.TrimSpace(n.Value) == "" {
-		d.errorf(n, "%s: want a number or an expression", what)
+	case n.Kind != yaml.ScalarNode || strings.TrimSpace(n.Value) == "":
+		d.unreadable(n, "%s: want a number or an expression", what)
 		return nil
-	}
-	if len(n.Value) > exprBytes {
-		d.errorf(n, "%s: an expression has at most %d characters", what, exprBytes)
+	case len(n.Value) > exprBytes:
+		d.unreadable(n, "%s: an expression has at most %d characters", what, exprBytes)
 		return nil
 	}
 	as := expr.AsFloat64()
 	if boolean {
 		as = expr.AsBool()
 	}
-	p, err := expr.Compile(n.Value, expr.Env(env), as, expr.MaxNodes(exprNodes),
-		expr.DisableAllBuiltins(), expr.EnableBuiltin("min"), expr.EnableBuiltin("max"), expr.EnableBuiltin("abs"))
+	p, err := program(n.Value, env, as)
 	if err != nil {
-		at := *n
+		at := n
 		var fe *file.Error
 		text := err.Error()
 		if errors.As(err, &fe) {
-			text = fe.Message
-			at.Column += fe.Column
-			if n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0 {
-				at.Column++
-			}
+			text, at = fe.Message, d.inside(n, fe.From)
 		}
 		text, _, _ = strings.Cut(text, "\n")
-		d.errorf(&at, "%s: %s; it may use %s", what, text, variables(env))
+		d.errorf(at, "%s: %s; it may use %s", what, text, variables(env))
 		return nil
 	}
 	return &expression{n, p}
+}
+
+// inside is the place of a rune of n's text, which may be quoted, folded or a
+// block. It walks the file from n on until it has passed as many runes that are
+// not blank.
+func (d *document) inside(n *yaml.Node, offset int) *yaml.Node {
+	at := *n
+	rest := d.from(n)
+	step := func() rune {
+		r, size := utf8.DecodeRune(rest)
+		rest = rest[size:]
+		at.Column++
+		if r == '\n' {
+			at.Line, at.Column = at.Line+1, 1
+		}
+		return r
+	}
+	var escape rune
+	switch {
+	case len(rest) == 0 || n.Anchor != "" || n.Style&yaml.TaggedStyle != 0:
+		return n
+	case n.Style&(yaml.LiteralStyle|yaml.FoldedStyle) != 0:
+		for len(rest) > 0 && step() != '\n' {
+		}
+	case n.Style&yaml.DoubleQuotedStyle != 0:
+		escape = '\\'
+		step()
+	case n.Style&yaml.SingleQuotedStyle != 0:
+		escape = '\''
+		step()
+	}
+	runes := []rune(n.Value)
+	offset = min(max(offset, 0), len(runes))
+	dark := func(r rune) bool { return !unicode.IsSpace(r) }
+	left := 0
+	for _, r := range runes[:offset] {
+		if dark(r) {
+			left++
+		}
+	}
+	more := slices.ContainsFunc(runes[offset:], dark)
+	for len(rest) > 0 && (left > 0 || more) {
+		r, _ := utf8.DecodeRune(rest)
+		switch {
+		case !dark(r):
+		case left == 0:
+			return &at
+		default:
+			if r == escape {
+				step()
+			}
+			left--
+		}
+		if len(rest) > 0 {
+			step()
+		}
+	}
+	return &at
 }
 
 func variables(env map[string]any) string {
@@ -95,11 +158,68 @@ func (e *expression) holds(env map[string]any) (bool, error) {
 }
 
 func (e *expression) run(env map[string]any) (any, error) {
-	machine := vm.VM{MemoryBudget: exprMemory}
-	out, err := machine.Run(e.program, env)
+	out, err := run(e.program, env)
 	if err != nil {
 		text, _, _ := strings.Cut(err.Error(), "\n")
 		return nil, fmt.Errorf("%q: %s", e.at.Value, text)
 	}
 	return out, nil
+}
+
+func run(p *vm.Program, env map[string]any) (any, error) {
+	machine := vm.VM{MemoryBudget: exprMemory}
+	return machine.Run(p, env)
+}
+
+// limits returns the readings at which a condition on v may turn, with the other
+// variables as env has them: its numbers, either sign, and what it compares.
+func (e *expression) limits(env map[string]any) []float64 {
+	l := &limitFinder{env: env}
+	node := e.program.Node()
+	ast.Walk(&node, l)
+	return l.found
+}
+
+// limitFinder visits the nodes of a condition.
+type limitFinder struct {
+	env   map[string]any // without v
+	found []float64
+}
+
+// Visit implements [ast.Visitor].
+func (l *limitFinder) Visit(node *ast.Node) {
+	switch n := (*node).(type) {
+	case *ast.IntegerNode:
+		l.add(float64(n.Value))
+	case *ast.FloatNode:
+		l.add(n.Value)
+	case *ast.BinaryNode:
+		switch n.Operator {
+		case "<", "<=", ">", ">=", "==", "!=":
+			l.side(n.Left)
+			l.side(n.Right)
+		}
+	}
+}
+
+func (l *limitFinder) add(x float64) { l.found = append(l.found, x, -x) }
+
+// side adds the value of one side of a comparison, if it has one without v.
+func (l *limitFinder) side(n ast.Node) {
+	switch x := n.(type) {
+	case *ast.IntegerNode, *ast.FloatNode: // visited by themselves
+		return
+	case *ast.IdentifierNode:
+		if v, ok := l.env[x.Value].(float64); ok {
+			l.add(v)
+		}
+		return
+	}
+	p, err := program(n.String(), l.env, expr.AsFloat64())
+	if err != nil {
+		return
+	}
+	if v, err := run(p, l.env); err == nil {
+		l.add(v.(float64))
+	}
 }

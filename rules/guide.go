@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"path"
 	"regexp"
@@ -16,6 +17,12 @@ import (
 // sumTolerance is how far a table's row may be from one.
 const sumTolerance = 1e-6
 
+// Bounds of a check.
+const (
+	maxOutcomes = 50
+	maxLimits   = 500
+)
+
 var idForm = regexp.MustCompile(`^[a-z0-9][a-z0-9 .,'-]{0,79}$`)
 
 // guideReader reads one guide.
@@ -24,10 +31,11 @@ type guideReader struct {
 	base    *Base
 	sources SourceIDs
 	g       *engine.Guide
-	facts   map[string]any // names with a value of their type
+	facts   map[string]any // names with a value of their type; nil: not all could be read
+	usual   bool           // each fact's default could be read
 	causes  []string
 	proofs  []proof
-	kinds   map[string]string // kind of part by role
+	roleIDs []string
 }
 
 // proof is a cause's proof to be resolved once all checks are read.
@@ -40,14 +48,22 @@ type proof struct {
 // ReadGuide reads a guide over this base's kinds of parts. The error, if any,
 // is [Problems].
 func (b *Base) ReadGuide(file string, data []byte, sources SourceIDs) (*engine.Guide, error) {
+	g, _, err := b.readGuide(file, data, sources)
+	return g, err
+}
+
+// readGuide also returns where the file names its guide. After a problem the
+// guide has what could be read.
+func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*engine.Guide, *yaml.Node, error) {
 	r := &guideReader{document: &document{file: file}, base: b, sources: sources, g: &engine.Guide{}, facts: map[string]any{}}
+	g := r.g
 	root := r.parse(data)
 	if root == nil {
-		return nil, r.problems.err()
+		return g, nil, r.problems.err()
 	}
-	g := r.g
 	m := r.mapping(root, "guide file")
-	g.ID = r.id(m.need("guide"), "guide")
+	id := m.need("guide")
+	g.ID = r.id(id, "guide")
 	r.version(m.need("version"), "version")
 	g.About = r.text(m.need("about"), "about")
 	g.Cautions = r.texts(m.get("cautions"), "cautions")
@@ -59,28 +75,30 @@ func (b *Base) ReadGuide(file string, data []byte, sources SourceIDs) (*engine.G
 		}
 	}
 	r.readFacts(m.get("facts"))
-	for _, n := range r.list(m.need("causes"), "causes") {
+	causes := m.need("causes")
+	for _, n := range r.several(causes, "causes") {
 		r.cause(n)
 	}
-	for _, n := range r.list(m.need("checks"), "checks") {
+	r.causes = r.named(causes, r.causes)
+	checks := m.need("checks")
+	for _, n := range r.several(checks, "checks") {
 		r.check(n)
 	}
+	var ids []string
+	for _, k := range g.Checks {
+		ids = append(ids, k.ID)
+	}
+	ids = r.named(checks, ids)
 	for _, p := range r.proofs {
-		if !slices.ContainsFunc(g.Checks, func(k engine.GuideCheck) bool { return k.ID == p.check }) {
-			var ids []string
-			for _, k := range g.Checks {
-				ids = append(ids, k.ID)
-			}
-			r.errorf(p.at, "cause %s: prove: there is no check %q; %s", p.cause, p.check, oneOf(p.check, ids))
-		}
+		r.known(p.at, p.check, ids, "cause "+p.cause+": prove: there is no check")
 	}
 	m.done()
-	return g, r.problems.err()
+	return g, id, r.problems.err()
 }
 
 func (r *guideReader) id(n *yaml.Node, what string) string {
 	s := r.text(n, what)
-	if n != nil && s != "" && !idForm.MatchString(s) {
+	if s != "" && !idForm.MatchString(s) {
 		r.errorf(n, "%s: %q is not an id; use lower-case words", what, s)
 	}
 	return s
@@ -92,12 +110,20 @@ func (r *guideReader) roles(n *yaml.Node) {
 	for _, role := range m.keys {
 		v := m.get(role)
 		kind := r.text(v, "role "+role)
-		if r.base.parts[kind] == nil {
-			r.errorf(v, "role %s: there is no kind of part %q; %s", role, kind, oneOf(kind, r.base.Kinds()))
+		if r.known(v, kind, r.base.Kinds(), "role "+role+": there is no kind of part") {
+			r.g.Driven = r.g.Driven || r.base.parts[kind].driven
 		}
 		r.g.Roles[role] = kind
-		r.g.Driven = r.g.Driven || r.base.parts[kind] != nil && r.base.parts[kind].driven
 	}
+	r.roleIDs = r.named(n, m.keys)
+}
+
+// whole returns a kind of part, or nil if it is not there or has problems.
+func (b *Base) whole(kind string) *Part {
+	if p := b.parts[kind]; p != nil && !p.broken {
+		return p
+	}
+	return nil
 }
 
 func (r *guideReader) applies(n *yaml.Node) {
@@ -107,25 +133,20 @@ func (r *guideReader) applies(n *yaml.Node) {
 	m := r.mapping(n, "applies")
 	kind := m.need("kind")
 	r.g.Kind = r.text(kind, "applies: kind")
-	r.g.Shows = r.texts(m.need("shows"), "applies: shows")
-	m.done()
-	p := r.base.parts[r.g.Kind]
-	if p == nil {
-		r.errorf(kind, "applies: there is no kind of part %q; %s", r.g.Kind, oneOf(r.g.Kind, r.base.Kinds()))
-		return
-	}
-	var words []string
-	for _, in := range p.indicators {
-		words = append(words, in.Words()...)
-	}
-	for _, w := range r.g.Shows {
-		if !slices.Contains(words, w) {
-			r.errorf(m.value["shows"], "applies: a %s never shows %q; %s", r.g.Kind, w, oneOf(w, words))
+	r.known(kind, r.g.Kind, r.base.Kinds(), "applies: there is no kind of part")
+	words := []string{""} // any, until the kind says which
+	if p := r.base.whole(r.g.Kind); p != nil {
+		words = nil
+		for _, in := range p.indicators {
+			words = append(words, in.Words()...)
 		}
 	}
+	r.g.Shows = r.words(m.need("shows"), words, "applies: shows", "applies: a "+r.g.Kind+" never shows")
+	m.done()
 }
 
 func (r *guideReader) readFacts(n *yaml.Node) {
+	before, typed := len(r.problems), true
 	m := r.mapping(n, "facts")
 	for _, name := range m.keys {
 		what := "fact " + name
@@ -141,16 +162,22 @@ func (r *guideReader) readFacts(n *yaml.Node) {
 			f.YesNo = true
 			f.Default = r.yes(def, what+": default")
 		case "number":
-			f.Low, _ = r.number(fm.need("from"), what+": from")
-			f.High, _ = r.number(fm.need("to"), what+": to")
+			f.Low, f.High = r.span(fm.need("from"), fm.need("to"), what, "from")
 			f.Default = r.within(def, f.Low, f.High, what+": default")
 		default:
 			r.errorf(kind, "%s: kind is yes_no or number", what)
 			f.Default = 0.0
+			typed = false
 		}
-		fm.done()
+		if r.sound(kind) {
+			fm.done()
+		}
 		r.facts[name] = f.Default
 		r.g.Facts = append(r.g.Facts, f)
+	}
+	r.usual = len(r.problems) == before
+	if r.bad[n] || !typed {
+		r.facts = nil
 	}
 }
 
@@ -187,9 +214,7 @@ func (r *guideReader) cause(n *yaml.Node) {
 	for _, s := range r.list(m.get("stands_for"), what+": stands_for") {
 		glob := r.text(s, what+": stands_for")
 		bare := regexp.MustCompile(`\{([^}]*)\}`).ReplaceAllStringFunc(glob, func(role string) string {
-			if r.g.Roles[strings.Trim(role, "{}")] == "" {
-				r.errorf(s, "%s: stands_for: there is no role %s", what, role)
-			}
+			r.known(s, strings.Trim(role, "{}"), r.roleIDs, what+": stands_for: there is no role")
 			return "x"
 		})
 		if _, err := path.Match(bare, ""); err != nil {
@@ -244,45 +269,56 @@ func (r *guideReader) check(n *yaml.Node) {
 			k.When = e.holds
 		}
 	}
-	r.outcomes(&k, m.need("outcomes"), what)
-	r.table(&k, m.need("table"), what)
+	outcomes := m.need("outcomes")
+	r.outcomes(&k, outcomes, r.sound(mode), what)
+	if x := m.get("good"); x != nil {
+		k.Good = r.text(x, what+": good")
+		r.known(x, k.Good, k.Answers, what+": good: there is no outcome")
+	}
+	r.table(&k, m.need("table"), r.sound(outcomes), what)
 	if x := m.get("computed"); x != nil {
-		r.computed(&k, x, what)
+		r.computed(&k, x, r.sound(mode), what)
 	}
 	m.done()
-	r.safe(&k, power, what)
+	if r.sound(mode) {
+		r.safe(&k, power, m.value["cautions"], what)
+	}
 	r.g.Checks = append(r.g.Checks, k)
 }
 
 func (r *guideReader) oneOf(n *yaml.Node, known []string, what string) string {
 	s := r.text(n, what)
-	if n != nil && !slices.Contains(known, s) {
-		r.errorf(n, "%s: %q is none of: %s", what, s, strings.Join(known, ", "))
+	if !slices.Contains(known, s) && r.sound(n) {
+		r.unreadable(n, "%s: %q is none of: %s", what, s, strings.Join(known, ", "))
 	}
 	return s
 }
 
 // safe reports what the safety gate would refuse whatever the case.
-func (r *guideReader) safe(k *engine.GuideCheck, power *yaml.Node, what string) {
-	if power == nil {
-		return
-	}
+func (r *guideReader) safe(k *engine.GuideCheck, power, cautions *yaml.Node, what string) {
 	if why := (engine.Gate{Qualified: true}).Refuse(&engine.Model{}, &k.Check, 0); why != "" {
 		r.errorf(power, "%s: the safety gate refuses it: %s", what, why)
 	}
-	if len(k.Cautions) == 0 && (k.Power != engine.Off && k.Mode != engine.Ask || k.Mode == engine.Swap) {
+	if len(k.Cautions) == 0 && !r.bad[cautions] && (k.Power != engine.Off && k.Mode != engine.Ask || k.Mode == engine.Swap) {
 		r.errorf(power, "%s: a live or swap check needs cautions", what)
 	}
 }
 
-func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, what string) {
+// outcomes reads the outcomes of a check whose mode may be unknown.
+func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, what string) {
 	numeric := k.Mode.Numeric()
-	env := map[string]any{"v": 0.0, "over": false}
-	for name, v := range r.facts {
-		env[name] = v
+	var env map[string]any
+	if r.facts != nil {
+		env = maps.Clone(r.facts)
+		env["v"], env["over"] = 0.0, false
 	}
 	var whens []*expression
-	for _, x := range r.list(n, what+": outcomes") {
+	items := r.list(n, what+": outcomes")
+	if len(items) > maxOutcomes {
+		r.unreadable(n, "%s: %d outcomes; the most is %d", what, len(items), maxOutcomes)
+		return
+	}
+	for _, x := range items {
 		om := r.mapping(x, what+": outcome")
 		id := om.need("id")
 		answer := r.id(id, what+": outcome: id")
@@ -293,19 +329,19 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, what string) 
 		k.Says = append(k.Says, r.text(om.get("say"), what+": outcome: say"))
 		when := om.get("when")
 		switch {
-		case numeric && when == nil:
+		case known && numeric && when == nil:
 			r.errorf(x, "%s: outcome %s: a reading's outcome needs \"when\", a condition on v", what, answer)
-		case !numeric && when != nil:
+		case known && !numeric && when != nil:
 			r.errorf(when, "%s: outcome %s: only readings have \"when\"", what, answer)
-		case numeric:
+		}
+		if numeric || !known {
 			whens = append(whens, r.compile(when, env, true, what+": outcome "+answer))
 		}
 		om.done()
 	}
-	if n != nil && n.Kind == yaml.SequenceNode && len(k.Answers) < 2 {
+	if len(k.Answers) < 2 {
 		r.errorf(n, "%s: want at least two outcomes", what)
-	}
-	if k.Mode == engine.Continuity && !(len(k.Answers) == 2 && slices.Contains(k.Answers, engine.Beep) && slices.Contains(k.Answers, engine.NoBeep)) {
+	} else if k.Mode == engine.Continuity && !slices.Contains(k.Answers, "") && !(len(k.Answers) == 2 && slices.Contains(k.Answers, engine.Beep) && slices.Contains(k.Answers, engine.NoBeep)) {
 		r.errorf(n, "%s: the outcomes of a continuity check are %q and %q", what, engine.Beep, engine.NoBeep)
 	}
 	if !numeric || slices.Contains(whens, nil) {
@@ -327,7 +363,38 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, what string) 
 		}
 		return -1, nil
 	}
-	r.covered(whens, env, n, k.Answers, what)
+	if r.usual {
+		r.covered(whens, env, n, k.Answers, what)
+	}
+}
+
+// readings returns the readings to try on conditions: each limit, one between
+// it and the next, and one beyond the last at either end. That is all it takes
+// for comparisons of v. For whatever else can be written it adds readings from
+// -24 to 3e6, a hundredth apart near zero and in steps of 4 % further out.
+func (r *guideReader) readings(whens []*expression) []float64 {
+	var limits, out []float64
+	for _, w := range whens {
+		limits = append(limits, w.limits(r.facts)...)
+	}
+	slices.Sort(limits)
+	limits = slices.Compact(limits)
+	limits = limits[:min(len(limits), maxLimits)]
+	for i, x := range limits {
+		if i == 0 {
+			out = append(out, x-1-math.Abs(x))
+		} else {
+			out = append(out, limits[i-1]/2+x/2)
+		}
+		out = append(out, x)
+	}
+	if n := len(limits); n > 0 {
+		out = append(out, limits[n-1]+1+math.Abs(limits[n-1]))
+	}
+	for i := -160; i <= 400; i++ {
+		out = append(out, math.Copysign(0.25*math.Expm1(math.Abs(float64(i))/25), float64(i)))
+	}
+	return out
 }
 
 // covered reports readings that no outcome or more than one takes, with the
@@ -335,7 +402,7 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, what string) 
 func (r *guideReader) covered(whens []*expression, env map[string]any, n *yaml.Node, ids []string, what string) {
 	try := func(v float64, over bool) bool {
 		env["v"], env["over"] = v, over
-		var takes []string
+		takes := make([]string, 0, len(whens))
 		for i, w := range whens {
 			ok, err := w.holds(env)
 			if err != nil {
@@ -346,37 +413,36 @@ func (r *guideReader) covered(whens []*expression, env map[string]any, n *yaml.N
 				takes = append(takes, ids[i])
 			}
 		}
-		reading := fmt.Sprintf("%.4g", v)
+		if len(takes) == 1 {
+			return true
+		}
+		reading := fmt.Sprintf("%.7g", v)
 		if over {
 			reading = "over-range"
 		}
-		switch len(takes) {
-		case 0:
+		if len(takes) == 0 {
 			r.errorf(n, "%s: no outcome takes a reading of %s", what, reading)
-		case 1:
-			return true
-		default:
+		} else {
 			r.errorf(n, "%s: a reading of %s is both %s", what, reading, strings.Join(takes, " and "))
 		}
 		return false
 	}
-	for i := -160; i <= 400; i++ {
-		// From -24 to 3e6, a hundredth near zero and in steps of 4 % further out.
-		if !try(math.Copysign(0.25*math.Expm1(math.Abs(float64(i))/25), float64(i)), false) {
+	for _, v := range r.readings(whens) {
+		if !try(v, false) {
 			return
 		}
 	}
 	try(1e7, true)
 }
 
-func (r *guideReader) table(k *engine.GuideCheck, n *yaml.Node, what string) {
+// table reads the table of a check whose outcomes may be unknown.
+func (r *guideReader) table(k *engine.GuideCheck, n *yaml.Node, known bool, what string) {
 	m := r.mapping(n, what+": table")
 	k.Table = map[string][]float64{}
 	row := func(n *yaml.Node, name string) []float64 {
 		items := r.list(n, what+": table: "+name)
-		if n != nil && len(items) != len(k.Answers) {
-			r.errorf(n, "%s: table: %s: want %d values, one for each outcome, not %d", what, name, len(k.Answers), len(items))
-			return slices.Repeat([]float64{1 / float64(max(len(k.Answers), 1))}, len(k.Answers))
+		if known && len(items) != len(k.Answers) {
+			r.unreadable(n, "%s: table: %s: want %d values, one for each outcome, not %d", what, name, len(k.Answers), len(items))
 		}
 		var out []float64
 		var sum float64
@@ -385,7 +451,7 @@ func (r *guideReader) table(k *engine.GuideCheck, n *yaml.Node, what string) {
 			out = append(out, p)
 			sum += p
 		}
-		if n != nil && math.Abs(sum-1) > sumTolerance {
+		if math.Abs(sum-1) > sumTolerance && !slices.ContainsFunc(items, func(x *yaml.Node) bool { return r.bad[x] }) {
 			r.errorf(n, "%s: table: %s: the row sums to %.4g; it must sum to 1", what, name, sum)
 		}
 		return out
@@ -395,26 +461,22 @@ func (r *guideReader) table(k *engine.GuideCheck, n *yaml.Node, what string) {
 		if name == "otherwise" {
 			continue
 		}
-		if !slices.Contains(r.causes, name) {
-			r.errorf(m.at[name], "%s: table: there is no cause %q; %s", what, name, oneOf(name, r.causes))
-		}
+		r.known(m.at[name], name, r.causes, what+": table: there is no cause")
 		k.Table[name] = row(m.get(name), name)
 	}
 }
 
-func (r *guideReader) computed(k *engine.GuideCheck, n *yaml.Node, what string) {
+// computed reads what a check of a mode that may be unknown is computed from.
+func (r *guideReader) computed(k *engine.GuideCheck, n *yaml.Node, known bool, what string) {
 	m := r.mapping(n, what+": computed")
 	c := &engine.Computed{State: map[string]string{}}
 	pin := func(n *yaml.Node) string {
 		s := r.text(n, what+": computed")
-		role, name, _ := strings.Cut(s, ".")
-		p := r.base.parts[r.g.Roles[role]]
-		switch {
-		case n == nil:
-		case p == nil:
-			r.errorf(n, "%s: computed: there is no role %q", what, role)
-		case !slices.Contains(p.Pins, name):
-			r.errorf(n, "%s: computed: a %s has no pin %q; %s", what, p.Kind, name, oneOf(name, p.Pins))
+		role, name, dotted := strings.Cut(s, ".")
+		if s != "" && (!dotted || role == "" || name == "") {
+			r.errorf(n, "%s: computed: %q is not a pin; write role.pin", what, s)
+		} else if p := r.role(n, role, what); p != nil {
+			r.known(n, name, p.Pins, fmt.Sprintf("%s: computed: a %s has no pin", what, p.Kind))
 		}
 		return s
 	}
@@ -423,16 +485,26 @@ func (r *guideReader) computed(k *engine.GuideCheck, n *yaml.Node, what string) 
 	for _, role := range sm.keys {
 		v := sm.get(role)
 		c.State[role] = r.text(v, what+": computed: state")
-		p := r.base.parts[r.g.Roles[role]]
-		if p == nil {
-			r.errorf(sm.at[role], "%s: computed: there is no role %q", what, role)
-		} else if !slices.ContainsFunc(p.settings, func(s setting) bool { return s.name == c.State[role] }) {
-			r.errorf(v, "%s: computed: a %s has no setting %q", what, p.Kind, c.State[role])
+		if p := r.role(sm.at[role], role, what); p != nil {
+			var names []string
+			for _, s := range p.settings {
+				names = append(names, s.name)
+			}
+			r.known(v, c.State[role], names, fmt.Sprintf("%s: computed: a %s has no setting", what, p.Kind))
 		}
 	}
 	m.done()
-	if k.Mode != engine.VoltsDC && k.Mode != engine.Ohms && k.Mode != engine.Continuity {
+	if known && k.Mode != engine.VoltsDC && k.Mode != engine.Ohms && k.Mode != engine.Continuity {
 		r.errorf(n, "%s: only volts_dc, ohms and continuity can be computed", what)
 	}
 	k.Computed = c
+}
+
+// role returns the kind of part in a role if anything can be said of it; it
+// reports a role that is not there.
+func (r *guideReader) role(n *yaml.Node, role, what string) *Part {
+	if !r.known(n, role, r.roleIDs, what+": computed: there is no role") {
+		return nil
+	}
+	return r.base.whole(r.g.Roles[role])
 }

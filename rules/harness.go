@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -31,6 +32,10 @@ type harnessReader struct {
 	base *Base
 	h    *circuit.Harness
 	pins map[string]bool
+
+	wired    bool // the wires could be read
+	drawn    bool // the parts could be read
+	settable bool // the states could be read
 }
 
 // Harness reads a harness file with this base's kinds of parts. The error, if
@@ -52,15 +57,15 @@ func (b *Base) Harness(file string, data []byte) (*circuit.Harness, error) {
 		celsius = r.within(n, -60, 200, "celsius")
 	}
 	ground := m.need("ground")
-	wires := r.list(m.get("wires"), "wires")
-	r.parts(m.need("parts"), wires)
+	wiresNode := m.get("wires")
+	wires := r.list(wiresNode, "wires")
+	r.wired = !r.bad[wiresNode]
+	r.drawn = r.parts(m.need("parts"), wires)
 	for _, n := range wires {
 		r.wire(n, celsius)
 	}
 	r.h.Ground = r.text(ground, "ground")
-	if ground != nil {
-		r.pin(ground, r.h.Ground, "ground")
-	}
+	r.pin(ground, r.h.Ground, "ground")
 	for _, n := range r.list(m.get("no_access"), "no_access") {
 		pin := r.text(n, "no_access")
 		r.pin(n, pin, "no_access")
@@ -69,7 +74,9 @@ func (b *Base) Harness(file string, data []byte) (*circuit.Harness, error) {
 	if r.h.NoAccess[r.h.Ground] {
 		r.errorf(ground, "ground: a probe must reach the ground pin; name another one that it can reach")
 	}
-	r.states(m.get("states"))
+	states := m.get("states")
+	r.states(states)
+	r.settable = !r.bad[states]
 	for _, n := range r.list(m.get("symptoms"), "symptoms") {
 		r.symptom(n)
 	}
@@ -80,76 +87,79 @@ func (b *Base) Harness(file string, data []byte) (*circuit.Harness, error) {
 	return r.h, nil
 }
 
-func (r *harnessReader) parts(n *yaml.Node, wires []*yaml.Node) {
+// parts reads the parts and tells whether all of them are known.
+func (r *harnessReader) parts(n *yaml.Node, wires []*yaml.Node) bool {
 	m := r.mapping(n, "parts")
 	if len(m.keys) > maxParts {
 		r.errorf(n, "parts: %d of them; the most is %d", len(m.keys), maxParts)
-		return
+		return false
 	}
 	for _, name := range m.keys {
 		if !nameForm.MatchString(name) {
 			r.errorf(m.at[name], "parts: %q is not a name; use letters, digits, - and _, no spaces", name)
-			continue
 		}
-		r.part(name, m.at[name], m.get(name), wires)
+		r.readPart(name, m.at[name], m.get(name), wires)
 		if len(r.pins) > maxPins {
 			r.errorf(m.at[name], "parts: more than %d pins in one harness", maxPins)
-			return
+			return false
 		}
 	}
+	return r.sound(n)
 }
 
-func (r *harnessReader) part(name string, at, n *yaml.Node, wires []*yaml.Node) {
+// partNames are the names of the parts.
+func (r *harnessReader) partNames() []string {
+	var names []string
+	for _, p := range r.h.Parts {
+		names = append(names, p.Name)
+	}
+	if !r.drawn {
+		names = append(names, "")
+	}
+	return names
+}
+
+func (r *harnessReader) readPart(name string, at, n *yaml.Node, wires []*yaml.Node) {
 	what := "part " + name
 	m := r.mapping(n, what)
 	kindNode := m.need("kind")
-	kind := r.base.parts[r.text(kindNode, what+": kind")]
-	if kind == nil || kind.wire {
-		if kindNode != nil {
-			r.errorf(kindNode, "%s: there is no kind %q; %s", what, kindNode.Value, oneOf(kindNode.Value, r.base.Kinds()))
-		}
+	kindName := r.text(kindNode, what+": kind")
+	kind := r.base.parts[kindName]
+	if !r.known(kindNode, kindName, r.base.Kinds(), what+": there is no kind") {
+		// The part is there, and may be anything.
+		r.h.Parts = append(r.h.Parts, circuit.Part{Name: name})
 		return
 	}
 	keys := map[string]float64{}
-	bad := false
 	before := len(r.problems)
 	for _, k := range kind.Keys {
 		v := m.get(k.Name)
+		was := len(r.problems)
 		switch {
 		case v == nil && k.Default != nil:
 			keys[k.Name] = *k.Default
 		case v == nil:
 			r.errorf(at, "%s: a %s needs %q: %s", what, kind.Kind, k.Name, k.About)
 		case k.YesNo:
+			keys[k.Name] = 0
 			if r.yes(v, what+": "+k.Name) {
 				keys[k.Name] = 1
-			} else {
-				keys[k.Name] = 0
 			}
 		default:
-			keys[k.Name] = r.key(v, k, what)
+			keys[k.Name] = r.key(v, k, what+": "+k.Name)
+		}
+		if len(r.problems) > was {
+			keys[k.Name] = k.High // so that the part has all pins that it may have
 		}
 	}
 	m.done()
-	bad = len(r.problems) > before
-	p := circuit.Part{Name: name, Kind: kind.Kind}
-	if !bad {
-		var err error
-		if p, err = kind.make(name, keys); err != nil {
-			r.errorf(at, "%s: %v", what, err)
-			bad = true
-		}
-	}
-	if bad {
-		// Its pins are still known, so that wires to it are not called dangling.
-		p.Pins = slices.Clone(kind.Pins)
-		for i := 1; kind.ways && i <= 64; i++ {
-			p.Pins = append(p.Pins, fmt.Sprintf("%da", i), fmt.Sprintf("%db", i))
-		}
+	p, err := kind.make(name, keys)
+	if err != nil && len(r.problems) == before {
+		r.errorf(at, "%s: %v", what, err)
 	}
 	if kind.splice {
 		p.Pins = r.splicePins(name, wires)
-		if len(p.Pins) == 0 {
+		if len(p.Pins) == 0 && r.wired {
 			r.errorf(at, "%s: no wire goes to this splice", what)
 		}
 	}
@@ -157,28 +167,6 @@ func (r *harnessReader) part(name string, at, n *yaml.Node, wires []*yaml.Node) 
 		r.pins[name+"."+pin] = true
 	}
 	r.h.Parts = append(r.h.Parts, p)
-}
-
-func (r *harnessReader) key(n *yaml.Node, k Key, what string) float64 {
-	x, ok := r.number(n, what+": "+k.Name)
-	if !ok {
-		return x
-	}
-	unit := ""
-	if k.Unit != "" {
-		unit = " " + k.Unit
-	}
-	switch {
-	case k.OverLow && x <= k.Low || x < k.Low || x > k.High:
-		over := "from"
-		if k.OverLow {
-			over = "over"
-		}
-		r.errorf(n, "%s: %s: %g%s is impossible; want %s %g to %g%s", what, k.Name, x, unit, over, k.Low, k.High, unit)
-	case k.Whole && x != float64(int(x)):
-		r.errorf(n, "%s: %s: want a whole number, not %g", what, k.Name, x)
-	}
-	return x
 }
 
 // splicePins are the names that the wires use for a splice's joints.
@@ -204,18 +192,21 @@ func (r *harnessReader) pin(n *yaml.Node, pin, what string) {
 		return
 	}
 	part, name, dotted := strings.Cut(pin, ".")
-	switch p := r.h.Part(part); {
-	case !dotted:
+	if !dotted || part == "" || name == "" {
 		r.errorf(n, "%s: %q is not a pin; write part.pin", what, pin)
-	case p == nil:
-		var parts []string
-		for _, p := range r.h.Parts {
-			parts = append(parts, p.Name)
-		}
-		r.errorf(n, "%s: there is no part %q; %s", what, part, oneOf(part, parts))
-	default:
-		r.errorf(n, "%s: a %s has no pin %q; %s", what, p.Kind, name, oneOf(name, p.Pins))
+	} else if p := r.part(n, part, what); p != nil {
+		r.known(n, name, p.Pins, fmt.Sprintf("%s: a %s has no pin", what, p.Kind))
 	}
+}
+
+// part returns the part of that name if anything can be said of it; it reports
+// one that is not there.
+func (r *harnessReader) part(n *yaml.Node, name, what string) *circuit.Part {
+	if p := r.h.Part(name); p != nil && p.Kind != "" {
+		return p
+	}
+	r.known(n, name, r.partNames(), what+": there is no part")
+	return nil
 }
 
 func (r *harnessReader) wire(n *yaml.Node, celsius float64) {
@@ -242,12 +233,8 @@ func (r *harnessReader) wire(n *yaml.Node, celsius float64) {
 		r.errorf(n, "wires: more than %d", maxWires)
 		return
 	}
-	if from != nil {
-		r.pin(from, w.From, what+": from")
-	}
-	if to != nil {
-		r.pin(to, w.To, what+": to")
-	}
+	r.pin(from, w.From, what+": from")
+	r.pin(to, w.To, what+": to")
 	if w.From != "" && w.From == w.To {
 		r.errorf(to, "%s: both ends are on %s", what, w.To)
 	}
@@ -272,29 +259,21 @@ func (r *harnessReader) states(n *yaml.Node) {
 	m := r.mapping(n, "states")
 	for _, name := range m.keys {
 		what := "state " + name
+		if name == "" {
+			r.errorf(m.at[name], "states: a state needs a name")
+		}
 		s := circuit.State{Name: name, Settings: map[string]string{}}
 		sm := r.mapping(m.get(name), what)
 		for _, part := range sm.keys {
 			v := sm.get(part)
-			p := r.h.Part(part)
-			if p == nil {
-				r.errorf(sm.at[part], "%s: there is no part %q", what, part)
-				continue
+			p, set := r.part(sm.at[part], part, what), r.text(v, what)
+			switch {
+			case p == nil:
+			case len(p.Settings) == 0:
+				r.errorf(v, "%s: a %s has no settings", what, p.Kind)
+			case r.known(v, set, slices.Sorted(maps.Keys(p.Settings)), fmt.Sprintf("%s: a %s has no setting", what, p.Kind)):
+				s.Settings[part] = set
 			}
-			set := r.text(v, what)
-			if p.Settings[set] == nil {
-				names := make([]string, 0, len(p.Settings))
-				for s := range p.Settings {
-					names = append(names, s)
-				}
-				if len(names) == 0 {
-					r.errorf(v, "%s: a %s has no settings", what, p.Kind)
-				} else {
-					r.errorf(v, "%s: a %s has no setting %q; %s", what, p.Kind, set, oneOf(set, sorted(names)))
-				}
-				continue
-			}
-			s.Settings[part] = set
 		}
 		r.h.States = append(r.h.States, s)
 	}
@@ -310,37 +289,33 @@ func (r *harnessReader) symptom(n *yaml.Node) {
 	}
 	if x := m.get("state"); x != nil {
 		s.State = r.text(x, what+": state")
-		if _, ok := r.h.State(s.State); !ok {
-			var names []string
-			for _, st := range r.h.States {
-				names = append(names, st.Name)
-			}
-			r.errorf(x, "%s: there is no state %q; %s", what, s.State, oneOf(s.State, names))
+		var names []string
+		for _, st := range r.h.States {
+			names = append(names, st.Name)
+		}
+		if r.settable {
+			r.known(x, s.State, names, what+": there is no state")
 		}
 	}
-	s.Guide = r.text(m.get("guide"), what+": guide")
-	if s.Guide != "" && r.base.guides[s.Guide] == nil {
-		r.errorf(m.value["guide"], "%s: there is no guide %q; %s", what, s.Guide, oneOf(s.Guide, r.base.GuideIDs()))
-	}
+	guide := m.get("guide")
+	s.Guide = r.text(guide, what+": guide")
+	r.known(guide, s.Guide, r.base.GuideIDs(), what+": there is no guide")
 	shows := m.need("shows")
 	sm := r.mapping(shows, what+": shows")
-	if shows != nil && len(sm.keys) == 0 {
+	if len(sm.keys) == 0 {
 		r.errorf(shows, "%s: shows: name at least one part and what it does", what)
 	}
 	for _, name := range sm.keys {
 		v := sm.get(name)
-		_, in := r.h.Indicator(name)
-		if in == nil {
-			r.errorf(sm.at[name], "%s: %q shows nothing that one can see; %s", what, name, oneOf(name, r.h.Indicators()))
-			continue
+		p, in := r.h.Indicator(name)
+		switch {
+		case in != nil:
+			s.Shows[name] = r.words(v, in.Words(), what+": shows: "+name, what+": "+name+" never shows")
+		case p != nil && p.Kind == "" || p == nil && !r.drawn:
+			// Nobody knows what it shows.
+		default:
+			r.errorf(sm.at[name], "%s: %q shows nothing that one can see%s", what, name, oneOf(name, r.h.Indicators()))
 		}
-		words := r.texts(v, what+": shows")
-		for _, w := range words {
-			if !slices.Contains(in.Words(), w) {
-				r.errorf(v, "%s: %s never shows %q; %s", what, name, w, oneOf(w, in.Words()))
-			}
-		}
-		s.Shows[name] = words
 	}
 	m.done()
 	r.h.Symptoms = append(r.h.Symptoms, s)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"gopkg.in/yaml.v3"
 
@@ -20,8 +21,9 @@ type Part struct {
 	Pins  []string
 	Keys  []Key
 
-	file       string
+	broken     bool // its file has problems
 	elements   []element
+	elementIDs []string
 	settings   []setting
 	rest       string
 	indicators []indicator
@@ -41,6 +43,16 @@ type Key struct {
 	OverLow           bool // Low itself is not allowed
 	Whole, YesNo      bool
 	Default           *float64 // nil: it must be given
+}
+
+// maxWays is the most ways of a connector.
+const maxWays = 64
+
+// ways tells whether the key may say how many ways a connector has. A range
+// that could not be read will do.
+func (k Key) ways() bool {
+	bounded := k.Low >= 1 && k.High <= maxWays
+	return k.Name == "ways" && k.Whole && (bounded || math.IsInf(k.Low, 0) || math.IsInf(k.High, 0))
 }
 
 type element struct {
@@ -78,12 +90,13 @@ type variant struct {
 }
 
 // SourceIDs are the sources that figures may name, besides practice and memory.
+// With an empty one the list could not be read and any source will do.
 type SourceIDs map[string]bool
 
 // source checks the source of a figure.
 func (d *document) source(n *yaml.Node, known SourceIDs, what string) string {
 	s := d.text(n, what)
-	if n != nil && s != "" && s != "practice" && s != "memory" && !known[s] {
+	if s != "" && s != "practice" && s != "memory" && !known[s] && !known[""] {
 		d.errorf(n, "%s: no source %q in sources.yaml; use one from there, practice or memory", what, s)
 	}
 	return s
@@ -103,31 +116,47 @@ func (d *document) version(n *yaml.Node, what string) {
 
 // ReadPart reads a part file. The error, if any, is [Problems].
 func ReadPart(file string, data []byte, sources SourceIDs) (*Part, error) {
+	p, _, err := readPart(file, data, sources)
+	return p, err
+}
+
+// readPart also returns where the file names its kind. After a problem the part
+// has what could be read.
+func readPart(file string, data []byte, sources SourceIDs) (*Part, *yaml.Node, error) {
 	d := &document{file: file}
+	p := &Part{broken: true}
 	root := d.parse(data)
 	if root == nil {
-		return nil, d.problems.err()
+		return p, nil, d.problems.err()
 	}
 	m := d.mapping(root, "part file")
-	p := &Part{file: file}
-	p.Kind = d.name(m.need("part"), "part")
+	kind := m.need("part")
+	p.Kind = d.name(kind, "part")
 	d.version(m.need("version"), "version")
 	p.About = d.text(m.need("about"), "about")
-	p.Pins = d.texts(m.get("pins"), "pins")
+	p.readPins(d, m.get("pins"))
 	env := p.readKeys(d, m.get("keys"))
-	for _, n := range d.list(m.get("elements"), "elements") {
+	elements := m.get("elements")
+	for _, n := range d.list(elements, "elements") {
 		p.readElement(d, n, env)
 	}
-	sm := d.mapping(m.get("settings"), "settings")
+	p.elementIDs = d.named(elements, p.elementIDs)
+	settings, rest := m.get("settings"), m.get("rest")
+	sm := d.mapping(settings, "settings")
 	for _, name := range sm.keys {
 		p.settings = append(p.settings, setting{name, p.readSet(d, sm.get(name), env, "settings "+name)})
 	}
-	rest := m.get("rest")
 	p.rest = d.text(rest, "rest")
-	if len(p.settings) > 0 && !slices.ContainsFunc(p.settings, func(s setting) bool { return s.name == p.rest }) {
-		d.errorf(rest, "rest: want one of the settings; %s", oneOf(p.rest, sm.keys))
+	switch {
+	case len(sm.keys) == 0 && !d.bad[settings]:
+		d.errorf(rest, "rest: the part has no settings")
+	case len(sm.keys) > 0 && rest == nil:
+		d.errorf(root, "part file: \"rest\" is missing; want one of the settings: %s", strings.Join(sm.keys, ", "))
+	case len(sm.keys) > 0 && !slices.Contains(sm.keys, p.rest):
+		d.errorf(rest, "rest: want one of the settings%s", oneOf(p.rest, sm.keys))
 	}
-	for _, n := range d.list(m.get("shows"), "shows") {
+	shows := m.get("shows")
+	for _, n := range d.list(shows, "shows") {
 		p.readIndicator(d, n, env)
 	}
 	p.highest = d.compile(m.get("highest_volts"), env, false, "highest_volts")
@@ -136,27 +165,47 @@ func ReadPart(file string, data []byte, sources SourceIDs) (*Part, error) {
 		p.capacitor = p.pinPair(d, n, "holds_charge")
 	}
 	p.wire = d.yes(m.get("wire"), "wire")
-	if n := m.get("ways"); n != nil {
-		p.ways = d.yes(n, "ways")
-	}
+	ways := m.get("ways")
+	p.ways = d.yes(ways, "ways")
 	p.splice = d.yes(m.get("splice"), "splice")
 	for _, n := range d.list(m.need("failures"), "failures") {
-		p.readFailure(d, n, env, sources)
+		p.readFailure(d, n, env, sources, d.bad[shows])
 	}
 	m.done()
 	if !p.wire && !p.ways && !p.splice && len(p.Pins) == 0 {
 		d.errorf(root, "part file: a part needs pins")
 	}
-	return p, d.problems.err()
+	if p.ways && env != nil && !slices.ContainsFunc(p.Keys, Key.ways) {
+		d.errorf(ways, "ways: the part needs a whole key \"ways\" of 1 to at most %d", maxWays)
+		p.ways = false
+	}
+	p.broken = len(d.problems) > 0
+	return p, kind, d.problems.err()
 }
 
+func (p *Part) readPins(d *document, n *yaml.Node) {
+	for _, x := range d.items(n, "pins") {
+		pin := d.text(x, "pins")
+		if slices.Contains(p.Pins, pin) {
+			d.errorf(x, "pins: %q stands twice", pin)
+		}
+		p.Pins = append(p.Pins, pin)
+	}
+	p.Pins = d.named(n, p.Pins)
+}
+
+// readKeys returns the variables that expressions may use; nil if the keys
+// could not be read.
 func (p *Part) readKeys(d *document, n *yaml.Node) map[string]any {
 	env := map[string]any{}
 	m := d.mapping(n, "keys")
 	for _, name := range m.keys {
 		what := "key " + name
 		km := d.mapping(m.get(name), what)
-		k := Key{Name: name, Unit: d.text(km.get("unit"), what+": unit"), About: d.text(km.need("about"), what+": about")}
+		k := Key{Name: name, About: d.text(km.need("about"), what+": about")}
+		if unit := km.get("unit"); unit != nil && unit.Value != "" {
+			k.Unit = d.text(unit, what+": unit")
+		}
 		k.Low, k.High = 0, 1
 		if x := km.get("yes_no"); x != nil && d.yes(x, what) {
 			k.YesNo = true
@@ -165,30 +214,49 @@ func (p *Part) readKeys(d *document, n *yaml.Node) map[string]any {
 			if (over == nil) == (from == nil) {
 				d.errorf(m.at[name], "%s: want either \"from\" (included) or \"over\" (not included)", what)
 			}
-			if over != nil {
-				k.Low, _ = d.number(over, what+": over")
+			if to := km.need("to"); over != nil {
+				k.Low, k.High = d.span(over, to, what, "over")
 				k.OverLow = true
-			} else if from != nil {
-				k.Low, _ = d.number(from, what+": from")
+			} else {
+				k.Low, k.High = d.span(from, to, what, "from")
 			}
-			k.High, _ = d.number(km.need("to"), what+": to")
 		}
 		k.Whole = d.yes(km.get("whole"), what+": whole")
 		if x := km.get("default"); x != nil {
-			v, _ := d.number(x, what+": default")
+			v := d.key(x, k, what+": default")
 			k.Default = &v
 		}
 		km.done()
 		p.Keys = append(p.Keys, k)
 		env[name] = 0.0
 	}
+	if d.bad[n] {
+		return nil
+	}
 	return env
 }
 
-func (p *Part) pin(d *document, n *yaml.Node, s, what string) {
-	if s != "" && !slices.Contains(p.Pins, s) {
-		d.errorf(n, "%s: there is no pin %q; %s", what, s, oneOf(s, p.Pins))
+// key reads a value of a key.
+func (d *document) key(n *yaml.Node, k Key, what string) float64 {
+	x, ok := d.number(n, what)
+	if !ok {
+		return x
 	}
+	unit := ""
+	if k.Unit != "" {
+		unit = " " + k.Unit
+	}
+	switch {
+	case k.OverLow && x <= k.Low || x < k.Low || x > k.High:
+		over := "from"
+		if k.OverLow {
+			over = "over"
+		}
+		d.errorf(n, "%s: %g%s is impossible; want %s %g to %g%s", what, x, unit, over, k.Low, k.High, unit)
+	case (k.Whole || k.YesNo) && x != math.Trunc(x):
+		d.errorf(n, "%s: want a whole number, not %g", what, x)
+	}
+	return x
 }
 
 func (p *Part) pinPair(d *document, n *yaml.Node, what string) [2]string {
@@ -197,7 +265,10 @@ func (p *Part) pinPair(d *document, n *yaml.Node, what string) [2]string {
 		return [2]string{}
 	}
 	for i := range s {
-		p.pin(d, n.Content[i], s[i], what)
+		d.known(n.Content[i], s[i], p.Pins, what+": there is no pin")
+	}
+	if s[0] != "" && s[0] == s[1] {
+		d.errorf(n.Content[1], "%s: both ends are on %s", what, s[1])
 	}
 	return [2]string{s[0], s[1]}
 }
@@ -205,11 +276,13 @@ func (p *Part) pinPair(d *document, n *yaml.Node, what string) [2]string {
 func (p *Part) readElement(d *document, n *yaml.Node, env map[string]any) {
 	m := d.mapping(n, "element")
 	var e element
-	e.ID = d.name(m.need("id"), "element: id")
+	id := m.need("id")
+	e.ID = d.name(id, "element: id")
 	what := "element " + e.ID
-	if slices.ContainsFunc(p.elements, func(x element) bool { return x.ID == e.ID }) {
-		d.errorf(n, "%s: the id stands twice", what)
+	if slices.Contains(p.elementIDs, e.ID) {
+		d.errorf(id, "%s: the id stands twice", what)
 	}
+	p.elementIDs = append(p.elementIDs, e.ID)
 	types := 0
 	for _, t := range []struct {
 		key string
@@ -252,9 +325,7 @@ func (p *Part) readSet(d *document, n *yaml.Node, env map[string]any, what strin
 	var set []values
 	m := d.mapping(n, what)
 	for _, id := range m.keys {
-		if !slices.ContainsFunc(p.elements, func(e element) bool { return e.ID == id }) {
-			d.errorf(m.at[id], "%s: there is no element %q", what, id)
-		}
+		d.known(m.at[id], id, p.elementIDs, what+": there is no element")
 		vm := d.mapping(m.get(id), what)
 		set = append(set, values{
 			element: id,
@@ -278,14 +349,13 @@ func (p *Part) readIndicator(d *document, n *yaml.Node, env map[string]any) {
 	}
 	if watts != nil {
 		in.Watts = d.text(watts, "shows: watts")
-		if !slices.ContainsFunc(p.elements, func(e element) bool { return e.ID == in.Watts }) {
-			d.errorf(watts, "shows: there is no element %q", in.Watts)
-		}
+		d.known(watts, in.Watts, p.elementIDs, "shows: there is no element")
 	} else if volts != nil {
 		in.Volts = p.pinPair(d, volts, "shows: volts")
 	}
 	in.per = d.compile(m.get("per"), env, false, "shows: per")
-	bands := d.list(m.need("bands"), "shows: bands")
+	bandsNode := m.need("bands")
+	bands := d.list(bandsNode, "shows: bands")
 	for i, b := range bands {
 		bm := d.mapping(b, "band")
 		in.Bands = append(in.Bands, circuit.Band{Is: d.text(bm.need("is"), "band: is")})
@@ -297,19 +367,22 @@ func (p *Part) readIndicator(d *document, n *yaml.Node, env map[string]any) {
 		bm.done()
 	}
 	if len(bands) < 2 {
-		d.errorf(n, "shows: want at least two bands")
+		d.errorf(bandsNode, "shows: want at least two bands")
 	}
 	m.done()
 	p.indicators = append(p.indicators, in)
 }
 
-func (p *Part) readFailure(d *document, n *yaml.Node, env map[string]any, sources SourceIDs) {
+// readFailure reads a mode of failure; blind means that what the part shows
+// could not be read.
+func (p *Part) readFailure(d *document, n *yaml.Node, env map[string]any, sources SourceIDs, blind bool) {
 	m := d.mapping(n, "failure")
 	var f failure
-	f.Mode = d.text(m.need("mode"), "failure: mode")
+	mode := m.need("mode")
+	f.Mode = d.text(mode, "failure: mode")
 	what := "failure " + f.Mode
 	if slices.ContainsFunc(p.failures, func(x failure) bool { return x.Mode == f.Mode }) {
-		d.errorf(n, "%s: the mode stands twice", what)
+		d.errorf(mode, "%s: the mode stands twice", what)
 	}
 	f.Odds = d.within(m.need("odds"), 0, 1000, what+": odds")
 	f.changedOdds = f.Odds
@@ -324,9 +397,12 @@ func (p *Part) readFailure(d *document, n *yaml.Node, env map[string]any, source
 		f.Says = map[string]string{}
 		for _, id := range sm.keys {
 			f.Says[id] = d.text(sm.get(id), what+": says")
-			i := slices.IndexFunc(p.indicators, func(in indicator) bool { return in.ID == id })
-			if i < 0 || !slices.Contains(p.indicators[i].Words(), f.Says[id]) {
-				d.errorf(sm.at[id], "%s: the part never shows %q", what, f.Says[id])
+			switch i := slices.IndexFunc(p.indicators, func(in indicator) bool { return in.ID == id }); {
+			case blind:
+			case i < 0:
+				d.errorf(sm.at[id], "%s: says: the part shows nothing of the id %q", what, id)
+			default:
+				d.known(sm.get(id), f.Says[id], p.indicators[i].Words(), what+": says: the part never shows")
 			}
 		}
 	}
@@ -340,9 +416,7 @@ func (p *Part) readFailure(d *document, n *yaml.Node, env map[string]any, source
 				d.errorf(x, "%s: add_ohms: want one element", what)
 			}
 			for _, id := range am.keys {
-				if !slices.ContainsFunc(p.elements, func(e element) bool { return e.ID == id }) {
-					d.errorf(am.at[id], "%s: there is no element %q", what, id)
-				}
+				d.known(am.at[id], id, p.elementIDs, what+": there is no element")
 				f.AddOhms[id] = d.ohmRange(am.get(id), what+": add_ohms")
 			}
 		}
@@ -373,13 +447,12 @@ func (d *document) ohmRange(n *yaml.Node, what string) [2]float64 {
 	items := d.list(n, what)
 	if len(items) != 2 {
 		d.errorf(n, "%s: want [lowest, highest] in ohm", what)
-		return [2]float64{1, 100}
+		return [2]float64{}
 	}
 	low := d.within(items[0], 1e-3, 1e6, what)
 	high := d.within(items[1], 1e-3, 1e6, what)
-	if high <= low {
+	if high <= low && d.sound(items[0]) && d.sound(items[1]) {
 		d.errorf(n, "%s: the highest is above the lowest", what)
-		return [2]float64{1, 100}
 	}
 	return [2]float64{low, high}
 }

@@ -77,13 +77,17 @@ func distance(a, b string) int {
 	return row[len(b)]
 }
 
-// oneOf writes what would be right, with the likeliest first where there is one.
+// oneOf writes what would be right, to follow what is wrong: the likeliest word
+// where there is one, else all; nothing if there are none or not all are known.
 func oneOf(word string, known []string) string {
-	if n := nearest(word, known); n != "" {
-		return fmt.Sprintf("did you mean %q?", n)
+	n := nearest(word, known)
+	switch {
+	case n != "":
+		return fmt.Sprintf("; did you mean %q?", n)
+	case len(known) == 0 || slices.Contains(known, ""):
+		return ""
+	case len(known) > 12:
+		return fmt.Sprintf("; there are %d to choose from, %q first", len(known), known[0])
 	}
-	if len(known) > 12 {
-		return fmt.Sprintf("there are %d to choose from, %q first", len(known), known[0])
-	}
-	return "choose from: " + strings.Join(known, ", ")
+	return "; choose from: " + strings.Join(known, ", ")
 }
