@@ -33,7 +33,8 @@ type Fact struct {
 	Name, Ask, Unit string
 	YesNo           bool
 	Low, High       float64
-	Default         any // bool or float64
+	Default         any    // bool or float64
+	Supply          string // role of the supply whose volts it is, or empty
 }
 
 // GuideCause is a cause that a harness may compute by itself.

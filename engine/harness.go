@@ -306,7 +306,16 @@ func stateSuffix(s circuit.State) string {
 
 func (b *builder) setting(s circuit.State) string {
 	if s.Name == "" {
-		return "Everything at rest."
+		var rest []string
+		for _, p := range b.h.Parts {
+			if p.Rest != "" {
+				rest = append(rest, p.Name+" "+p.Rest)
+			}
+		}
+		if len(rest) == 0 || len(rest) > 4 {
+			return "Everything at rest."
+		}
+		return "Everything at rest: " + strings.Join(rest, ", ") + "."
 	}
 	return fmt.Sprintf("Set %s: %s.", s.Name, s.Describe())
 }

@@ -50,30 +50,22 @@ func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 			proof = append(proof, ch)
 		}
 	}
-	add(c.m.Short)
-	var live []*Check
-	again := 0
-	for i := len(c.results) - 1; i >= 0 && again < maxProof; i-- {
+	var failed []string
+	for i := len(c.results) - 1; i >= 0 && len(failed) < maxProof; i-- {
 		t := c.results[i]
-		if t.Skipped != "" || t.Stale || t.Healthy || t.Check.discharge() || !t.Check.hasPrediction() || t.Check.Good() == "" || have[t.Check.ID] {
-			continue
-		}
-		again++
-		if t.Check.Power == Off {
-			add(t.Check)
-		} else {
-			live = append(live, t.Check)
+		if t.Skipped == "" && !t.Stale && !t.Healthy && !t.Check.discharge() && t.Check.hasPrediction() && t.Check.Good() != "" {
+			failed = append(failed, t.Check.ID)
 		}
 	}
-	for _, id := range append(cause.Prove, c.m.Symptom...) {
-		if ch := c.m.Check(id); ch != nil && ch.Power == Off {
-			add(ch)
-		} else if ch != nil {
-			live = append([]*Check{ch}, live...)
+	ids := slices.Concat(cause.Prove, c.m.Symptom, failed)
+	// All that is done with the power off comes first, then in the order given.
+	add(c.m.Short)
+	for _, off := range []bool{true, false} {
+		for _, id := range ids {
+			if ch := c.m.Check(id); ch != nil && (ch.Power == Off) == off {
+				add(ch)
+			}
 		}
-	}
-	for _, ch := range live {
-		add(ch)
 	}
 	return proof, refused
 }

@@ -155,6 +155,10 @@ func (r *guideReader) readFacts(n *yaml.Node) {
 		}
 		fm := r.mapping(m.get(name), what)
 		f := engine.Fact{Name: name, Ask: r.text(fm.need("ask"), what+": ask"), Unit: r.text(fm.get("unit"), what+": unit")}
+		if x := fm.get("supply"); x != nil {
+			f.Supply = r.text(x, what+": supply")
+			r.known(x, f.Supply, slices.Sorted(maps.Keys(r.g.Roles)), what+": supply: there is no role")
+		}
 		kind := fm.need("kind")
 		def := fm.need("default")
 		switch r.text(kind, what+": kind") {

@@ -5,7 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
+	"os/signal"
+	"slices"
 	"strings"
 
 	"github.com/AlecAivazis/survey/v2"
@@ -17,32 +20,35 @@ import (
 // errStopped says that the person left: end of input, or control-C.
 var errStopped = errors.New("stopped")
 
-// asker is the seam to whatever asks the questions: survey at a terminal, or
-// plain lines. A question has options, or takes any text.
+// asker is the seam to whatever asks for a line: survey at a terminal, or plain
+// lines.
 type asker interface {
-	pick(question string, options []string) (string, error)
 	line(question string) (string, error)
 }
 
 // prompts asks through survey.
 type prompts struct{ in, out *os.File }
 
-func (p *prompts) ask(q survey.Prompt, into any) error {
-	err := survey.AskOne(q, into, survey.WithStdio(p.in, p.out, p.out), survey.WithShowCursor(true))
-	if errors.Is(err, terminal.InterruptErr) || errors.Is(err, io.EOF) {
-		return errStopped
-	}
-	return err
-}
-
-func (p *prompts) pick(question string, options []string) (s string, err error) {
-	err = p.ask(&survey.Select{Message: question, Options: options, PageSize: 12}, &s)
-	return s, err
-}
-
 func (p *prompts) line(question string) (s string, err error) {
-	err = p.ask(&survey.Input{Message: question}, &s)
+	err = survey.AskOne(&survey.Input{Message: question}, &s, survey.WithStdio(endings{p.in}, p.out, p.out))
+	if errors.Is(err, terminal.InterruptErr) || errors.Is(err, io.EOF) {
+		return "", errStopped
+	}
 	return s, err
+}
+
+// endings makes control-D at a terminal stop as control-C does; survey takes it
+// for the end of a line.
+type endings struct{ *os.File }
+
+func (e endings) Read(p []byte) (int, error) {
+	n, err := e.File.Read(p)
+	for i := range p[:n] {
+		if p[i] == terminal.KeyEndTransmission {
+			p[i] = terminal.KeyInterrupt
+		}
+	}
+	return n, err
 }
 
 // lines asks by plain lines, from a person or a file.
@@ -77,30 +83,71 @@ func (l *lines) line(question string) (string, error) {
 	return "", errStopped
 }
 
-func (l *lines) pick(question string, options []string) (string, error) {
-	for {
-		fmt.Fprintln(l.out, question)
-		for i, o := range options {
-			fmt.Fprintf(l.out, "  %d  %s\n", i+1, o)
-		}
-		s, err := l.line("Number or words:")
-		if err != nil {
-			return "", err
-		}
-		for i, o := range options {
-			if strings.EqualFold(s, o) || s == fmt.Sprint(i+1) {
-				return o, nil
-			}
-		}
-		fmt.Fprintf(l.out, "%q is none of them.\n", s)
-	}
-}
-
 // bench talks a case through with a person.
 type bench struct {
 	out   io.Writer
 	ask   asker
-	width int // columns, 0 for 80
+	width int    // columns, 0 for 80
+	dir   string // given with --dir, for the commands that are shown
+}
+
+// pick asks for one of the options, by number or by words; extra words are
+// taken too, with what is typed after them, but not listed.
+func (b *bench) pick(question string, options []string, extra ...string) (string, error) {
+	b.wrap("", question)
+	for i, o := range options {
+		b.say("  %d  %s", i+1, o)
+	}
+	for {
+		s, err := b.ask.line("Number or words:")
+		if err != nil {
+			return "", err
+		}
+		if s = strings.TrimSpace(s); s == "" {
+			continue
+		}
+		var fit []string
+		for i, o := range options {
+			if strings.EqualFold(s, o) || s == fmt.Sprint(i+1) {
+				return o, nil
+			}
+			if strings.HasPrefix(strings.ToLower(o), strings.ToLower(s)) {
+				fit = append(fit, o)
+			}
+		}
+		if len(fit) == 1 {
+			return fit[0], nil
+		}
+		if word, _, _ := strings.Cut(strings.ToLower(s), " "); slices.Contains(extra, word) {
+			return s, nil
+		}
+		if b.leaves(s) {
+			return "", errStopped
+		}
+		b.say("%q is none of them.", shorten(s))
+	}
+}
+
+// leaves reports a word that stops the case wherever it is typed.
+func (b *bench) leaves(s string) bool {
+	return slices.Contains([]string{"stop", "quit", "exit", "q", "pause"}, strings.ToLower(strings.TrimSpace(s)))
+}
+
+// shorten keeps what was typed to a length that can be shown.
+func shorten(s string) string {
+	if r := []rune(s); len(r) > 40 {
+		return string(r[:40]) + "..."
+	}
+	return s
+}
+
+// command is a command line to type, with --dir where it was given.
+func (b *bench) command(verb, id string) string {
+	c := "probable " + verb + " " + id
+	if b.dir != "" {
+		c += " --dir " + b.dir
+	}
+	return c
 }
 
 func (b *bench) say(format string, args ...any) { fmt.Fprintf(b.out, format+"\n", args...) }
@@ -127,11 +174,36 @@ func (b *bench) wrap(label, text string) {
 }
 
 func (b *bench) choose(question string, options []string) (string, error) {
-	s, err := b.ask.pick(question, options)
+	s, err := b.pick(question, options)
 	if errors.Is(err, errStopped) {
 		return "", errNoVerdict
 	}
 	return s, err
+}
+
+// supply asks what a supply reads before the first check, so that all that is
+// expected is in proportion.
+func (b *bench) supply(part string, drawn float64) (float64, bool, error) {
+	for {
+		b.wrap("", fmt.Sprintf("What does %s read at its own plug now? The drawing says %g V.", part, drawn))
+		s, err := b.ask.line("(volts, or - to go by the drawing):")
+		if errors.Is(err, errStopped) || err == nil && b.leaves(s) {
+			return 0, false, errNoVerdict
+		}
+		if err != nil || s == "" || s == "-" {
+			return 0, false, err
+		}
+		r, err := parseTyped(&engine.Check{Mode: engine.VoltsDC}, s)
+		switch {
+		case err != nil:
+			b.wrap("  ", err.Error())
+		case r.Over || r.Value < leastSupply*drawn || r.Value > mostSupply*drawn:
+			b.wrap("  ", fmt.Sprintf("That is no reading of a good %g V supply. The checks go by the drawing and will show it.", drawn))
+			return 0, false, nil
+		default:
+			return r.Value, true, nil
+		}
+	}
 }
 
 func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
@@ -140,12 +212,13 @@ func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
 			continue
 		}
 		for {
-			hint := "yes or no"
+			hint := "yes or no, or - if not known"
 			if !f.YesNo {
-				hint = fmt.Sprintf("%g to %g %s", f.Low, f.High, f.Unit)
+				hint = fmt.Sprintf("%g to %g %s, or - if not known", f.Low, f.High, f.Unit)
 			}
-			s, err := b.ask.line(fmt.Sprintf("%s (%s; - if not known)", f.Ask, strings.TrimSpace(hint)))
-			if errors.Is(err, errStopped) {
+			b.wrap("", f.Ask)
+			s, err := b.ask.line("(" + hint + "):")
+			if errors.Is(err, errStopped) || err == nil && b.leaves(s) {
 				return errNoVerdict
 			}
 			if err != nil {
@@ -159,7 +232,7 @@ func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
 				known[f.Name] = v
 				break
 			}
-			b.say("%v", err)
+			b.say("  %v", err)
 		}
 	}
 	return nil
@@ -170,7 +243,55 @@ func (b *bench) work(s *session) error {
 	for _, c := range s.course.Model().Cautions {
 		b.wrap("! ", c)
 	}
+	m := s.course.Model()
+	if m.Highest > engine.ExtraLowVolts && !s.opened.Qualified {
+		b.wrap("! ", fmt.Sprintf("The supply can exceed %d V DC: only checks with the power off are offered. With --qualified, live ones too.", engine.ExtraLowVolts))
+	}
 	b.wrap("", fmt.Sprintf("Case %s. Type what the meter shows, or: %s. Ctrl-C stops too; nothing is lost.", s.journal.ID, help))
+	b.recap(s)
+	// Without a terminal that survey reads, control-C comes as a signal.
+	stop := make(chan os.Signal, 1)
+	signal.Notify(stop, os.Interrupt)
+	defer signal.Stop(stop)
+	done := make(chan error, 1)
+	go func() { done <- b.talk(s) }()
+	select {
+	case err := <-done:
+		return err
+	case <-stop:
+		b.say("")
+		b.kept(s)
+		return s.end()
+	}
+}
+
+// kept says how to go on.
+func (b *bench) kept(s *session) {
+	b.wrap("", fmt.Sprintf("Case %s is kept. Go on with: %s", s.journal.ID, b.command("resume", s.journal.ID)))
+}
+
+// recap says in three lines where a case that is taken up again was.
+func (b *bench) recap(s *session) {
+	taken := s.course.Taken()
+	if len(taken) == 0 {
+		return
+	}
+	what := s.opened.Symptom
+	if what == "" {
+		what = s.opened.Guide
+	}
+	b.wrap("", strings.TrimPrefix(fmt.Sprintf("%s: %s, %d readings so far.", s.opened.Harness, what, len(taken)), ": "))
+	last := taken[len(taken)-1]
+	shown := "skipped"
+	if last.Skipped == "" {
+		shown = last.Check.Shows(last.Result)
+	}
+	b.wrap("", fmt.Sprintf("Last: %s, %s.", last.Check.ID, shown))
+	b.leading(s, 1)
+}
+
+// talk works the case until it is closed or left.
+func (b *bench) talk(s *session) error {
 	for {
 		step := s.course.Next()
 		var err error
@@ -182,7 +303,7 @@ func (b *bench) work(s *session) error {
 		}
 		switch {
 		case errors.Is(err, errStopped):
-			b.say("Case %s is kept. Go on with: probable resume %s", s.journal.ID, s.journal.ID)
+			b.kept(s)
 			return s.end()
 		case err != nil:
 			return err
@@ -201,7 +322,7 @@ var modeWords = map[engine.Mode]string{
 	engine.AmpsDC: "10 A DC, red lead in the 10 A jack",
 }
 
-const help = "skip WHY, undo, why, ranking, stop"
+const help = "skip WHY, undo, why, ranking, help, stop"
 
 // check shows one check and takes what came of it.
 func (b *bench) check(s *session, step engine.Step) error {
@@ -214,6 +335,9 @@ func (b *bench) check(s *session, step engine.Step) error {
 	b.say("%s", title)
 	for _, w := range c.Cautions {
 		b.wrap("  ! ", w)
+	}
+	if taken := s.course.Taken(); c.Power != engine.Off && len(taken) > 0 && taken[len(taken)-1].Check.Power == engine.Off {
+		b.wrap("  ", "Dial and leads back to volts, then plug the pack in again.")
 	}
 	say := c.Say
 	if c.Prepare != "" {
@@ -244,6 +368,8 @@ func (b *bench) check(s *session, step engine.Step) error {
 		err = s.apply(*e)
 		var ee *exitError
 		switch {
+		case err == nil && e.Kind == engine.Undone:
+			return nil
 		case err == nil && step.Proof:
 			b.proof(s)
 			return nil
@@ -296,17 +422,22 @@ func (b *bench) answer(s *session, step engine.Step) (*engine.Event, error) {
 		}
 		typed, err = b.ask.line(want + ":")
 	} else {
-		typed, err = b.ask.pick("What do you find?", append(append([]string{}, c.Answers...), "skip", "undo", "why", "ranking", "stop"))
+		typed, err = b.pick("What do you find?", c.Answers, "skip", "undo", "back", "why", "ranking", "help", "?")
 	}
 	if err != nil {
 		return nil, err
+	}
+	typed = strings.TrimSpace(typed)
+	if b.leaves(typed) {
+		return nil, errStopped
 	}
 	word, rest, _ := strings.Cut(typed, " ")
 	switch strings.ToLower(word) {
 	case "":
 		return nil, nil
-	case "stop", "quit", "pause":
-		return nil, errStopped
+	case "help", "?":
+		b.wrap("  ", "Type what the meter shows, as in 4.98, 49.8mV, 12k or OL, or: "+help+".")
+		return nil, nil
 	case "skip":
 		return &engine.Event{Kind: engine.Skipped, Check: c.ID, Why: strings.TrimSpace(rest)}, nil
 	case "undo", "back":
@@ -323,8 +454,33 @@ func (b *bench) answer(s *session, step engine.Step) (*engine.Event, error) {
 		b.wrap("  ", err.Error())
 		return nil, nil
 	}
+	if why := unlikely(s.course.Model(), c, r); why != "" {
+		again, err := b.ask.line("  " + why + " Type it again to keep it:")
+		if err != nil {
+			return nil, err
+		}
+		second, err := parseTyped(c, again)
+		if err != nil || second != r {
+			return nil, nil // whatever it was, the check is asked again
+		}
+	}
 	e := result(c, r)
 	return &e, nil
+}
+
+// unlikely says what is odd about a reading, or "".
+func unlikely(m *engine.Model, c *engine.Check, r engine.Result) string {
+	switch {
+	case c.Mode != engine.VoltsDC || m.Highest == 0:
+	case r.Over:
+		return "Over-range on volts?"
+	case math.Abs(r.Value) > 2*m.Highest:
+		return fmt.Sprintf("%g V on a vehicle of %g V?", r.Value, m.Highest)
+	case c.Expect != nil && r.Value > 0.5 && c.Expect.High < 0 && -r.Value >= c.Expect.Low && -r.Value <= c.Expect.High,
+		c.Expect != nil && r.Value < -0.5 && c.Expect.Low > 0 && -r.Value >= c.Expect.Low && -r.Value <= c.Expect.High:
+		return "That is the good value with the other sign: are the leads turned?"
+	}
+	return ""
 }
 
 // why shows what the check tells apart.
@@ -333,8 +489,12 @@ func (b *bench) why(s *session, step engine.Step) {
 	if c.Why != "" {
 		b.wrap("  ", c.Why)
 	}
-	b.say("  It should tell %.1f bits. What each leading cause would show here:", step.Bits)
-	for _, p := range s.course.Splits(c, 8) {
+	splits := s.course.Splits(c, 8)
+	if len(splits) == 0 {
+		return
+	}
+	b.say("  What each leading cause would show here:")
+	for _, p := range splits {
 		b.say("    %5s  %-32s %s", percent(p.P), p.Cause, p.Shows)
 	}
 }
@@ -342,7 +502,7 @@ func (b *bench) why(s *session, step engine.Step) {
 // leading shows the likeliest causes.
 func (b *bench) leading(s *session, most int) {
 	r, bits := s.course.Ranking()
-	b.say("  %.1f bits to go. Likeliest now:", bits)
+	b.say("  Likeliest now (%.1f bits to go):", bits)
 	for i, x := range r {
 		if i == most || x.P < 0.005 {
 			break
@@ -366,8 +526,16 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 	b.say("")
 	if v.Status != engine.Open {
 		b.say("Case %s is closed: %s.", s.journal.ID, v.Status)
-		b.say("Report: probable report %s", s.journal.ID)
-		return errDone
+		b.wrap("", "Report: "+b.command("report", s.journal.ID))
+		if v.Status != engine.Unproven {
+			return errDone
+		}
+		const undo, leave = "undo the last answer and go on", "leave it so"
+		choice, err := b.pick("A proof was left out. What now?", []string{leave, undo}, "undo")
+		if err != nil || choice == leave {
+			return errDone
+		}
+		return s.apply(engine.Event{Kind: engine.Undone})
 	}
 	b.say("VERDICT")
 	for _, x := range v.Causes {
@@ -407,13 +575,16 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 		}
 	}
 	options = append(options, undo, stop)
-	choice, err := b.ask.pick("What now?", options)
+	choice, err := b.pick("What now?", options, "undo", "ranking")
 	switch {
 	case err != nil:
 		return err
 	case choice == stop:
 		return errStopped
-	case choice == undo:
+	case choice == "ranking":
+		b.leading(s, 12)
+		return nil
+	case choice == undo || choice == "undo":
 		return s.apply(engine.Event{Kind: engine.Undone})
 	}
 	return s.apply(engine.Event{Kind: engine.Repaired, Cause: strings.TrimPrefix(choice, repaired)})

@@ -30,7 +30,7 @@ func casesCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "cases",
 		Short: "List the cases that are kept",
-		Args:  cobra.NoArgs,
+		Args:  usage(cobra.NoArgs),
 		RunE: func(c *cobra.Command, _ []string) error {
 			dir, err := caseDir(c)
 			if err != nil {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -25,7 +26,7 @@ func findCommand() *cobra.Command {
 		Short: "Find a fault: asks for one check at a time and gives a verdict",
 		Example: "  probable find --harness testdata/harness/cart-tail.yaml\n" +
 			"  probable find --guide \"light will not latch on power-up\"",
-		Args: cobra.NoArgs,
+		Args: usage(cobra.NoArgs),
 		RunE: func(c *cobra.Command, _ []string) error { return f.run(c) },
 	}
 	fl := c.Flags()
@@ -33,6 +34,7 @@ func findCommand() *cobra.Command {
 	fl.StringVar(&f.symptom, "symptom", "", "symptom of the harness to start from")
 	fl.StringVar(&f.guide, "guide", "", "guide to work by; with a harness it is joined")
 	fl.StringArrayVar(&f.facts, "fact", nil, "a fact of the vehicle, as name=value (may be given again)")
+	fl.StringArrayVar(&f.supply, "supply", nil, "what a supply reads now, as part=volts (may be given again)")
 	fl.BoolVar(&f.qualified, "qualified", false, "you are qualified to work on live parts above 60 V DC")
 	f.talk.flags(fl)
 	return c
@@ -41,7 +43,7 @@ func findCommand() *cobra.Command {
 // finder is the find verb's flags.
 type finder struct {
 	harness, symptom, guide string
-	facts                   []string
+	facts, supply           []string
 	qualified               bool
 	talk                    talk
 }
@@ -75,8 +77,13 @@ func (f *finder) run(c *cobra.Command) error {
 	if err := f.choose(console, base, h, &o); err != nil {
 		return err
 	}
+	if h != nil {
+		if o.Supply, err = f.supplies(console, h); err != nil {
+			return err
+		}
+	}
 	if g := base.Guide(o.Guide); g != nil {
-		if o.Facts, err = f.known(console, g); err != nil {
+		if o.Facts, err = f.known(console, g, h, o.Supply); err != nil {
 			return err
 		}
 	} else if len(f.facts) > 0 {
@@ -147,9 +154,64 @@ func (f *finder) choose(console console, base *rules.Base, h *circuit.Harness, o
 	return nil
 }
 
-// known gathers the facts of the vehicle: those given, then those asked for.
-func (f *finder) known(console console, g *engine.Guide) (map[string]any, error) {
+// Shares of what the drawing says that a good supply may read: a pack from
+// nearly empty to fresh from the charger (common practice, no source).
+const (
+	leastSupply = 0.75
+	mostSupply  = 1.3
+)
+
+// supplies gathers what the supplies read: given, else asked for.
+func (f *finder) supplies(console console, h *circuit.Harness) (map[string]float64, error) {
+	known := map[string]float64{}
+	drawn := h.Supplies()
+	for _, s := range f.supply {
+		part, value, _ := strings.Cut(s, "=")
+		volts, err := strconv.ParseFloat(value, 64)
+		i := slices.IndexFunc(drawn, func(d circuit.Supply) bool { return d.Part == part })
+		switch {
+		case err != nil:
+			return nil, inputError(fmt.Errorf("--supply %q: write part=volts", s))
+		case i < 0:
+			return nil, inputError(fmt.Errorf("--supply %q: there is no supply %q in %s", s, part, f.harness))
+		case !(volts >= leastSupply*drawn[i].Volts && volts <= mostSupply*drawn[i].Volts):
+			return nil, inputError(fmt.Errorf("--supply %q: a good %g V supply reads %.3g to %.3g V", s, drawn[i].Volts, leastSupply*drawn[i].Volts, mostSupply*drawn[i].Volts))
+		}
+		known[part] = volts
+	}
+	for _, d := range drawn {
+		if _, ok := known[d.Part]; ok {
+			continue
+		}
+		volts, ok, err := console.supply(d.Part, d.Volts)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			known[d.Part] = volts
+		}
+	}
+	return known, nil
+}
+
+// known gathers the facts of the vehicle: those given, those that the drawing
+// holds, then those asked for.
+func (f *finder) known(console console, g *engine.Guide, h *circuit.Harness, supply map[string]float64) (map[string]any, error) {
 	given := map[string]any{}
+	if h != nil {
+		for _, x := range g.Facts {
+			for _, s := range h.Supplies() {
+				p := h.Part(s.Part)
+				if x.Supply == "" || p.Kind != g.Roles[x.Supply] || given[x.Name] != nil {
+					continue
+				}
+				given[x.Name] = s.Volts
+				if v, ok := supply[s.Part]; ok {
+					given[x.Name] = v
+				}
+			}
+		}
+	}
 	for _, s := range f.facts {
 		name, value, ok := strings.Cut(s, "=")
 		if !ok {

@@ -46,13 +46,14 @@ func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
 
 func run(args []string, in io.Reader, out, errs io.Writer) int {
 	root := &cobra.Command{
-		Use:   "probable",
-		Short: "Find faults in the wiring of light electric vehicles, one check at a time",
+		Use:     "probable",
+		Version: version,
+		Short:   "Find faults in the wiring of light electric vehicles, one check at a time",
 		Long: "Find faults in the wiring of light electric vehicles, one check at a time.\n\n" +
 			"Exit codes: 0 done or verdict given, 1 the machine failed, 2 bad input, 3 stopped before a verdict.",
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		Args:          cobra.NoArgs,
+		Args:          usage(cobra.NoArgs),
 		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
@@ -61,7 +62,9 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 	root.SetIn(in)
 	root.SetOut(out)
 	root.SetErr(errs)
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return inputError(err) })
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return inputError(fmt.Errorf("%w\nSee %s --help.", err, c.CommandPath()))
+	})
 	root.AddCommand(findCommand(), resumeCommand(), casesCommand(), reportCommand())
 	err := root.Execute()
 	if err == nil {
@@ -70,9 +73,6 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 	var ee *exitError
 	if !errors.As(err, &ee) {
 		ee = &exitError{exitFailed, err}
-		if isUsage(err) {
-			ee.code = exitInput
-		}
 	}
 	if ee.err != nil {
 		fmt.Fprintln(errs, err)
@@ -80,8 +80,12 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 	return ee.code
 }
 
-// isUsage reports an error of cobra's own about the command line.
-func isUsage(err error) bool {
-	var pe *os.PathError
-	return !errors.As(err, &pe)
+// usage marks a wrong count of arguments as bad input and points to the help.
+func usage(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		if err := check(c, args); err != nil {
+			return inputError(fmt.Errorf("%w\nSee %s --help.", err, c.CommandPath()))
+		}
+		return nil
+	}
 }

@@ -161,6 +161,9 @@ func (p *pipe) choose(_ string, options []string) (string, error) {
 	}
 }
 
+// supply asks nothing: over a pipe a measured supply comes as a flag.
+func (p *pipe) supply(string, float64) (float64, bool, error) { return 0, false, nil }
+
 // facts asks nothing: over a pipe they come as flags, or rest at their defaults.
 func (p *pipe) facts([]engine.Fact, map[string]any) error { return nil }
 

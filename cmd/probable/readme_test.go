@@ -17,9 +17,10 @@ var caseName = regexp.MustCompile(`\b20[0-9]{2}-[0-9]{2}-[0-9]{2}-[0-9]+\b`)
 // TestReadmeTranscript runs the command of the README and compares.
 func TestReadmeTranscript(t *testing.T) {
 	root := filepath.Join("..", "..")
+	t.Setenv("XDG_STATE_HOME", t.TempDir())
 	var out, errs bytes.Buffer
 	code := run([]string{"find", "--harness", filepath.Join(root, "testdata/harness/cart-tail.yaml"), "--symptom", "tail dark",
-		"--answers", filepath.Join(root, "testdata/played/tail-dark.answers"), "--dir", t.TempDir()}, strings.NewReader(""), &out, &errs)
+		"--answers", filepath.Join(root, "testdata/played/tail-dark.answers")}, strings.NewReader(""), &out, &errs)
 	require.Equal(t, exitVerdict, code, errs.String())
 	got := caseName.ReplaceAllString(strings.TrimSpace(out.String()), "CASE")
 	for line := range strings.Lines(got) {

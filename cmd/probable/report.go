@@ -13,7 +13,7 @@ func reportCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "report CASE",
 		Short: "Write the fault report of a case, as Markdown",
-		Args:  cobra.ExactArgs(1),
+		Args:  usage(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, args []string) error {
 			dir, err := caseDir(c)
 			if err != nil {
@@ -38,7 +38,7 @@ func reportCommand() *cobra.Command {
 			return report.Markdown(c.OutOrStdout(), s.course, report.About{
 				Case: args[0], Harness: o.Harness, HarnessDigest: o.Digest, Symptom: o.Symptom, Guide: o.Guide,
 				Tool: o.Tool, BaseDigest: o.Base, BaseChanged: o.Base != baseDigest(),
-				Opened: records[0].Time, Last: records[len(records)-1].Time, Facts: o.Facts,
+				Opened: records[0].Time, Last: records[len(records)-1].Time, Facts: o.Facts, Supply: o.Supply,
 			})
 		},
 	}

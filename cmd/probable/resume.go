@@ -17,7 +17,7 @@ func resumeCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "resume CASE",
 		Short: "Go on with a case where it was left",
-		Args:  cobra.ExactArgs(1),
+		Args:  usage(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, args []string) error {
 			dir, err := caseDir(c)
 			if err != nil {

@@ -5,8 +5,10 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -74,6 +76,9 @@ func build(base *rules.Base, o casefile.Opened) (*session, error) {
 	if o.HarnessText != "" {
 		if s.harness, err = base.Harness(o.HarnessFile, []byte(o.HarnessText)); err != nil {
 			return nil, inputError(err)
+		}
+		for _, part := range slices.Sorted(maps.Keys(o.Supply)) {
+			s.harness = s.harness.Measured(part, o.Supply[part])
 		}
 		m, err = engine.FromHarness(s.harness, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts})
 	} else {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"io"
 	"os"
 
 	"github.com/spf13/cobra"
@@ -14,6 +13,7 @@ import (
 // console is how a case is talked through: the line protocol, or prompts.
 type console interface {
 	choose(question string, options []string) (string, error)
+	supply(part string, drawn float64) (volts float64, known bool, err error)
 	facts(facts []engine.Fact, known map[string]any) error
 	work(s *session) error
 }
@@ -37,19 +37,20 @@ func (t *talk) open(c *cobra.Command) (console, func(), error) {
 	if t.pipe {
 		return newPipe(c.InOrStdin(), out), func() {}, nil
 	}
+	dir, _ := c.Flags().GetString("dir")
 	if t.answers != "" {
 		f, err := os.Open(t.answers)
 		if err != nil {
 			return nil, nil, inputError(readable(err))
 		}
-		return &bench{out: out, ask: &lines{in: scanner(f), out: out, echo: true}}, func() { f.Close() }, nil
+		return &bench{out: out, dir: dir, ask: &lines{in: scanner(f), out: out, echo: true}}, func() { f.Close() }, nil
 	}
-	if in, ok := c.InOrStdin().(*os.File); ok && !t.plain && term.IsTerminal(int(in.Fd())) {
+	if in, ok := c.InOrStdin().(*os.File); ok && !t.plain && os.Getenv("TERM") != "dumb" && term.IsTerminal(int(in.Fd())) {
 		if o, ok := out.(*os.File); ok && term.IsTerminal(int(o.Fd())) {
-			return &bench{out: out, ask: &prompts{in: in, out: o}, width: terminalWidth(o)}, func() {}, nil
+			return &bench{out: out, dir: dir, ask: &prompts{in: in, out: o}, width: terminalWidth(o)}, func() {}, nil
 		}
 	}
-	return &bench{out: out, ask: &lines{in: scanner(c.InOrStdin()), out: out}}, func() {}, nil
+	return &bench{out: out, dir: dir, ask: &lines{in: scanner(c.InOrStdin()), out: out}}, func() {}, nil
 }
 
 // terminalWidth returns the columns of a terminal, 0 where it is not known.
@@ -60,5 +61,3 @@ func terminalWidth(f *os.File) int {
 	}
 	return w
 }
-
-var _ io.Reader = (*os.File)(nil)

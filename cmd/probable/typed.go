@@ -10,7 +10,7 @@ import (
 	"probable/engine"
 )
 
-var reading = regexp.MustCompile(`^([-+]?[0-9]*[.,]?[0-9]+(?:[eE][-+]?[0-9]+)?)\s*([a-zA-ZµμΩ]*)$`)
+var reading = regexp.MustCompile(`^([-+]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][-+]?[0-9]+)?)\s*([a-zA-ZµμΩ]*)$`)
 
 // prefixes of typed units; case matters only between milli and mega.
 var prefixes = map[string]float64{"": 1, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6, "meg": 1e6, "Meg": 1e6}
@@ -24,7 +24,7 @@ var units = map[string]string{
 // parseTyped reads a result as a person types it: 4.98, 4.98V, 49.8mV, 12k,
 // OL, open, beep, 0,85, or one of the check's answers or the start of one.
 func parseTyped(c *engine.Check, s string) (engine.Result, error) {
-	s = strings.TrimSpace(s)
+	s = strings.TrimSpace(strings.NewReplacer("\u2212", "-", "\u00a0", " ").Replace(s))
 	low := strings.ToLower(s)
 	if !c.Mode.Numeric() {
 		if slices.Contains(c.Answers, low) {
@@ -43,8 +43,22 @@ func parseTyped(c *engine.Check, s string) (engine.Result, error) {
 			return engine.Result{}, fmt.Errorf("answer one of: %s", strings.Join(c.Answers, ", "))
 		}
 	}
+	if c.Mode == engine.Continuity {
+		switch low {
+		case "nobeep", "no", "none", "silent", "nothing":
+			return engine.Result{Answer: engine.NoBeep}, nil
+		case "beeps", "yes", "y":
+			return engine.Result{Answer: engine.Beep}, nil
+		}
+	}
+	// "36 V DC" and "OL V" say the same as without.
+	for _, tail := range []string{"dc", " v"} {
+		if cut, ok := strings.CutSuffix(low, tail); ok && cut != "" && (tail == "dc" || !strings.ContainsAny(cut, "0123456789")) {
+			s, low = strings.TrimSpace(s[:len(s)-len(tail)]), strings.TrimSpace(cut)
+		}
+	}
 	switch low {
-	case "ol", "o.l", "o.l.", "0l", "open", "over", "1 .", "inf":
+	case "ol", "o.l", "o.l.", "0l", "open", "over", "inf":
 		return engine.Result{Over: true}, nil
 	}
 	m := reading.FindStringSubmatch(s)

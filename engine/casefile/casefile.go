@@ -55,6 +55,8 @@ type Opened struct {
 	Guide       string         `json:"guide,omitempty"`
 	Facts       map[string]any `json:"facts,omitempty"`
 	Qualified   bool           `json:"qualified,omitempty"`
+	// Supply is what was measured on the supplies before the first check, in V by part.
+	Supply map[string]float64 `json:"supply,omitempty"`
 }
 
 // Event is an engine.Event as it stands in a journal.

@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -204,6 +205,63 @@ func (h *Harness) HighestVolts() float64 {
 		highest = max(highest, p.HighestVolts)
 	}
 	return highest
+}
+
+// Supply is a part that is unplugged when the power is off, and what it gives.
+type Supply struct {
+	Part  string
+	Volts float64
+}
+
+// Supplies returns every supply of the harness.
+func (h *Harness) Supplies() []Supply {
+	var out []Supply
+	for _, p := range h.Parts {
+		for _, e := range p.Elements {
+			if e.Supply {
+				out = append(out, Supply{p.Name, e.Volts})
+			}
+		}
+	}
+	return out
+}
+
+// Measured returns the harness with a supply at the volts that were measured
+// on it, and its faults in the same proportion.
+func (h *Harness) Measured(part string, volts float64) *Harness {
+	out := *h
+	out.Parts = slices.Clone(h.Parts)
+	for i := range out.Parts {
+		p := &out.Parts[i]
+		if p.Name != part {
+			continue
+		}
+		p.Elements = slices.Clone(p.Elements)
+		ratio := map[string]float64{}
+		for j := range p.Elements {
+			if e := &p.Elements[j]; e.Supply && e.Volts > 0 {
+				ratio[e.ID] = volts / e.Volts
+				e.Volts = volts
+			}
+		}
+		p.HighestVolts = max(p.HighestVolts, volts)
+		p.Failures = slices.Clone(p.Failures)
+		for j := range p.Failures {
+			f := &p.Failures[j]
+			f.Variants = slices.Clone(f.Variants)
+			for k := range f.Variants {
+				set := maps.Clone(f.Variants[k].Set)
+				for id, v := range set {
+					if r, ok := ratio[id]; ok {
+						v.Volts *= r
+						set[id] = v
+					}
+				}
+				f.Variants[k].Set = set
+			}
+		}
+	}
+	return &out
 }
 
 // Pins returns every pin as part.pin, in the order of the file.

@@ -22,6 +22,7 @@ type About struct {
 	BaseChanged   bool   // the knowledge is another one now
 	Opened, Last  time.Time
 	Facts         map[string]any
+	Supply        map[string]float64 // V measured before the first check, by part
 }
 
 // Markdown writes the report. Its tables and lists read as plain text too.
@@ -40,6 +41,9 @@ func Markdown(w io.Writer, c *engine.Course, a About) error {
 	var facts []string
 	for name, x := range a.Facts {
 		facts = append(facts, fmt.Sprintf("%s %v", strings.ReplaceAll(name, "_", " "), x))
+	}
+	for part, v := range a.Supply {
+		facts = append(facts, fmt.Sprintf("%s reads %.4g V", part, v))
 	}
 	slices.Sort(facts)
 	p.item("Known before", strings.Join(facts, "; "))
@@ -64,11 +68,16 @@ func Markdown(w io.Writer, c *engine.Course, a About) error {
 		}
 	}
 	for _, g := range v.Groups {
+		if !c.Settled() {
+			break
+		}
 		p.line("No check that was left tells these apart: %s.", strings.Join(g, "; "))
 		p.line("")
 	}
 	top := v.Causes[0].Cause
-	p.line("Repair: %s", v.Repair)
+	if c.Settled() {
+		p.line("Repair: %s", v.Repair)
+	}
 	if r := c.LastRepair(); r != "" {
 		p.line("")
 		p.line("Repaired: %s", r)
