@@ -384,11 +384,11 @@ func (c *Course) Next() Step {
 		}
 		return Step{N: n, Check: ch, Proof: true}
 	case c.phase == Closed:
-		return Step{Verdict: c.verdict()}
+		return Step{Verdict: c.Verdict()}
 	}
-	ch, bits, _ := c.choose()
+	ch, bits, leftOut := c.choose()
 	if ch == nil {
-		return Step{Verdict: c.verdict()}
+		return Step{Verdict: c.verdict(leftOut)}
 	}
 	if ch.Power == Off {
 		if d := c.discharge(); d != nil {
@@ -496,7 +496,8 @@ func (c *Course) leading(r []Ranked) (share float64, known bool) {
 	return share, r[0].Cause.ID != Unexplained
 }
 
-func (c *Course) verdict() *Verdict {
+// verdict sums up what is known; leftOut says why checks were not offered.
+func (c *Course) verdict(leftOut map[string]int) *Verdict {
 	r := c.m.ranking(c.belief)
 	v := &Verdict{Bits: entropy(r), Status: c.status}
 	var held float64
@@ -515,9 +516,8 @@ func (c *Course) verdict() *Verdict {
 	v.Groups = c.groups(v.Causes)
 	proof, _ := c.proofChecks(v.Causes[0].Cause)
 	for _, p := range proof {
-		v.Prove = append(v.Prove, p.proofText())
+		v.Prove = append(v.Prove, p.ID+": "+p.Good()) // proof checks have one
 	}
-	_, _, leftOut := c.choose()
 	if why := c.gate.unqualified(c.m); why != "" && leftOut[why] == 0 {
 		v.LeftOut = append(v.LeftOut, "every live check left out: "+why)
 	}
@@ -594,7 +594,10 @@ func (c *Course) Status() Status { return c.status }
 func (c *Course) Settled() bool { return c.Next().Verdict != nil }
 
 // Verdict returns the verdict as of now, whether or not the search has ended.
-func (c *Course) Verdict() *Verdict { return c.verdict() }
+func (c *Course) Verdict() *Verdict {
+	_, _, leftOut := c.choose()
+	return c.verdict(leftOut)
+}
 
 // LastRepair returns the ID of the cause that was repaired last, or "".
 func (c *Course) LastRepair() string { return c.repaired }

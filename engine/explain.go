@@ -103,9 +103,7 @@ func digits(x float64) string {
 	return s
 }
 
-// String writes the range with its unit, as a person reads it.
-func (r Range) String() string { return r.with("") }
-
+// with writes the range with its unit, as a person reads it.
 func (r Range) with(unit string) string {
 	switch {
 	case math.IsInf(r.High, 1):

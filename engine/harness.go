@@ -134,10 +134,10 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 		f := &faults[i]
 		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions})
 		blows := false
-		for point := range f.Points() {
+		for point := 0; point < f.Points() && !blows; point++ {
 			// A point that finds no consistent state is dealt with when it is read.
 			sit, err := b.bench.Put(f, point, circuit.State{}, false)
-			blows = blows || err == nil && len(sit.Blown()) > 0
+			blows = err == nil && len(sit.Blown()) > 0
 		}
 		share := 1.0
 		if blows {
@@ -210,16 +210,16 @@ func (b *builder) plan() {
 	if b.state.Name != "" {
 		states = append(states, circuit.State{})
 	}
-	supply := b.supply()
+	pairs := b.pairs()
 	for k, s := range states {
 		if k == 0 {
-			b.short(supply, s)
+			b.short(b.supply(), s)
 		}
 		b.looks(s)
-		for _, pair := range b.pairs(supply) {
+		for _, pair := range pairs {
 			b.volts(pair, s)
 		}
-		for _, pair := range b.pairs(supply) {
+		for _, pair := range pairs {
 			b.ohms(pair, s)
 		}
 		for _, p := range b.h.Parts {
@@ -258,7 +258,7 @@ func (b *builder) supply() *circuit.Part {
 
 // pairs lists every pin against ground, the two ends of everything, and the
 // neighbours of every connector.
-func (b *builder) pairs(supply *circuit.Part) []pair {
+func (b *builder) pairs() []pair {
 	var ps []pair
 	seen := map[[2]string]bool{}
 	add := func(p pair) {

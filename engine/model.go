@@ -164,6 +164,15 @@ func (m *Model) Check(id string) *Check {
 	return nil
 }
 
+// cause returns the cause of that ID, or nil.
+func (m *Model) cause(id string) *Cause {
+	i := slices.IndexFunc(m.Causes, func(c Cause) bool { return c.ID == id })
+	if i < 0 {
+		return nil
+	}
+	return &m.Causes[i]
+}
+
 // finish sorts out what is derived once all causes and checks are in.
 func (m *Model) finish() {
 	m.byID = map[string]int{}

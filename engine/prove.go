@@ -10,19 +10,14 @@ const maxProof = 4
 
 // repair takes the word that a cause was repaired, and starts the proof.
 func (c *Course) repair(id string) error {
-	k := -1
-	for i := range c.m.Causes {
-		if c.m.Causes[i].ID == id {
-			k = i
-		}
-	}
-	if k < 0 {
+	cause := c.m.cause(id)
+	if cause == nil {
 		return fmt.Errorf("there is no cause %q here", id)
 	}
 	if c.phase == Closed {
 		return fmt.Errorf("the case is closed")
 	}
-	proof, refused := c.proofChecks(&c.m.Causes[k])
+	proof, refused := c.proofChecks(cause)
 	c.proof, c.failed = proof, refused
 	c.repaired, c.unshorted = id, c.m.Short != nil
 	if len(c.proof) == 0 {
@@ -70,14 +65,6 @@ func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	return proof, refused
 }
 
-// proofText says what a proof check must show.
-func (ch *Check) proofText() string {
-	if good := ch.Good(); good != "" {
-		return ch.ID + ": " + good
-	}
-	return ch.ID
-}
-
 // prove takes the outcome of a proof check.
 func (c *Course) prove(ch *Check, healthy bool) {
 	if healthy {
@@ -87,11 +74,7 @@ func (c *Course) prove(ch *Check, healthy bool) {
 	}
 	// Not mended, or a second fault: the search goes on with what was learned
 	// since the repair, and the repaired cause all but gone.
-	for i := range c.m.Causes {
-		if c.m.Causes[i].ID == c.repaired {
-			c.mended[c.m.Causes[i].Mends] = true
-		}
-	}
+	c.mended[c.m.cause(c.repaired).Mends] = true
 	c.done = map[string]bool{}
 	since := true
 	for i := len(c.results) - 1; i >= 0; i-- {

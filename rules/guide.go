@@ -23,7 +23,11 @@ const (
 	maxLimits   = 500
 )
 
-var idForm = regexp.MustCompile(`^[a-z0-9][a-z0-9 .,'-]{0,79}$`)
+var (
+	idForm   = regexp.MustCompile(`^[a-z0-9][a-z0-9 .,'-]{0,79}$`)
+	factForm = regexp.MustCompile(`^[a-z_][a-z0-9_]*$`)
+	roleForm = regexp.MustCompile(`\{([^}]*)\}`) // a role in a pattern
+)
 
 // guideReader reads one guide.
 type guideReader struct {
@@ -150,7 +154,7 @@ func (r *guideReader) readFacts(n *yaml.Node) {
 	m := r.mapping(n, "facts")
 	for _, name := range m.keys {
 		what := "fact " + name
-		if !regexp.MustCompile(`^[a-z_][a-z0-9_]*$`).MatchString(name) || name == "v" || name == "over" {
+		if !factForm.MatchString(name) || name == "v" || name == "over" {
 			r.errorf(m.at[name], "%s: a fact's name is of lower-case letters, digits and _, and not v or over", what)
 		}
 		fm := r.mapping(m.get(name), what)
@@ -217,7 +221,7 @@ func (r *guideReader) cause(n *yaml.Node) {
 	}
 	for _, s := range r.list(m.get("stands_for"), what+": stands_for") {
 		glob := r.text(s, what+": stands_for")
-		bare := regexp.MustCompile(`\{([^}]*)\}`).ReplaceAllStringFunc(glob, func(role string) string {
+		bare := roleForm.ReplaceAllStringFunc(glob, func(role string) string {
 			r.known(s, strings.Trim(role, "{}"), r.roleIDs, what+": stands_for: there is no role")
 			return "x"
 		})

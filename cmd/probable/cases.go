@@ -87,10 +87,7 @@ func describe(base *rules.Base, dir, id string) caseRow {
 	}
 	o := records[0].Opened
 	row.Harness, row.Symptom, row.Guide = o.Harness, o.Symptom, o.Guide
-	s, err := build(base, *o)
-	if err == nil {
-		err = s.replay(records)
-	}
+	s, err := restore(base, id, records)
 	if err != nil {
 		row.Status, row.Problem = "unreadable", err.Error()
 		return row

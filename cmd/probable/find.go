@@ -89,7 +89,7 @@ func (f *finder) run(c *cobra.Command) error {
 	} else if len(f.facts) > 0 {
 		return inputError(errors.New("--fact belongs to a guide, and none is joined here"))
 	}
-	s, err := build(base, o)
+	s, err := build(base, o, h)
 	if err != nil {
 		return err
 	}
@@ -125,11 +125,7 @@ func (f *finder) choose(console console, base *rules.Base, h *circuit.Harness, o
 		return err
 	}
 	if o.Symptom == "" && len(h.Symptoms) > 0 {
-		var ids []string
-		for _, s := range h.Symptoms {
-			ids = append(ids, s.ID)
-		}
-		id, err := console.choose("What is wrong?", append(ids, somethingElse))
+		id, err := console.choose("What is wrong?", append(symptomIDs(h), somethingElse))
 		if err != nil {
 			return err
 		}
@@ -139,11 +135,7 @@ func (f *finder) choose(console console, base *rules.Base, h *circuit.Harness, o
 	}
 	if o.Symptom != "" {
 		if _, ok := h.Symptom(o.Symptom); !ok {
-			var ids []string
-			for _, s := range h.Symptoms {
-				ids = append(ids, s.ID)
-			}
-			return inputError(fmt.Errorf("%s has no symptom %q; it has: %s", f.harness, o.Symptom, strings.Join(ids, "; ")))
+			return inputError(fmt.Errorf("%s has no symptom %q; it has: %s", f.harness, o.Symptom, strings.Join(symptomIDs(h), "; ")))
 		}
 		if o.Guide == "" {
 			if g := base.GuideFor(h, o.Symptom); g != nil {
@@ -152,6 +144,14 @@ func (f *finder) choose(console console, base *rules.Base, h *circuit.Harness, o
 		}
 	}
 	return nil
+}
+
+func symptomIDs(h *circuit.Harness) []string {
+	var ids []string
+	for _, s := range h.Symptoms {
+		ids = append(ids, s.ID)
+	}
+	return ids
 }
 
 // Shares of what the drawing says that a good supply may read: a pack from
@@ -217,12 +217,7 @@ func (f *finder) known(console console, g *engine.Guide, h *circuit.Harness, sup
 		if !ok {
 			return nil, inputError(fmt.Errorf("--fact %q: write name=value", s))
 		}
-		i := -1
-		for k := range g.Facts {
-			if g.Facts[k].Name == name {
-				i = k
-			}
-		}
+		i := slices.IndexFunc(g.Facts, func(x engine.Fact) bool { return x.Name == name })
 		if i < 0 {
 			var names []string
 			for _, x := range g.Facts {

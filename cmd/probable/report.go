@@ -27,12 +27,9 @@ func reportCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			s, err := build(base, *records[0].Opened)
+			s, err := restore(base, args[0], records)
 			if err != nil {
 				return err
-			}
-			if err := s.replay(records); err != nil {
-				return inputError(err)
 			}
 			o := s.opened
 			return report.Markdown(c.OutOrStdout(), s.course, report.About{

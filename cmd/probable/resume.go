@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io/fs"
 
 	"github.com/spf13/cobra"
@@ -32,12 +31,9 @@ func resumeCommand() *cobra.Command {
 				return caseError(err)
 			}
 			defer journal.Close()
-			s, err := build(base, *records[0].Opened)
+			s, err := restore(base, args[0], records)
 			if err != nil {
 				return err
-			}
-			if err := s.replay(records); err != nil {
-				return inputError(fmt.Errorf("case %s: %w", args[0], err))
 			}
 			s.journal = journal
 			console, done, err := t.open(c)

@@ -24,9 +24,8 @@ import (
 type session struct {
 	course  *engine.Course
 	opened  casefile.Opened
-	harness *circuit.Harness // nil without one
-	journal *casefile.File   // nil for a report
-	verdict bool             // one was given
+	journal *casefile.File // nil for a report
+	verdict bool           // one was given
 }
 
 // somethingElse is the choice of a person whose symptom is not listed.
@@ -68,19 +67,38 @@ func baseDigest() string {
 	return "sha256:" + hex.EncodeToString(h.Sum(nil)[:8])
 }
 
-// build makes the course of a case from what it was opened on.
-func build(base *rules.Base, o casefile.Opened) (*session, error) {
+// restore makes the session of a case that has records, and brings it to where
+// they end.
+func restore(base *rules.Base, id string, records []casefile.Record) (*session, error) {
+	o := *records[0].Opened
+	var h *circuit.Harness
+	if o.HarnessText != "" {
+		var err error
+		if h, err = base.Harness(o.HarnessFile, []byte(o.HarnessText)); err != nil {
+			return nil, inputError(err)
+		}
+	}
+	s, err := build(base, o, h)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.replay(records); err != nil {
+		return nil, inputError(fmt.Errorf("case %s: %w", id, err))
+	}
+	return s, nil
+}
+
+// build makes the session of a case from what it is opened on; h is its
+// harness as drawn, or nil.
+func build(base *rules.Base, o casefile.Opened, h *circuit.Harness) (*session, error) {
 	s := &session{opened: o}
 	var m *engine.Model
 	var err error
-	if o.HarnessText != "" {
-		if s.harness, err = base.Harness(o.HarnessFile, []byte(o.HarnessText)); err != nil {
-			return nil, inputError(err)
-		}
+	if h != nil {
 		for _, part := range slices.Sorted(maps.Keys(o.Supply)) {
-			s.harness = s.harness.Measured(part, o.Supply[part])
+			h = h.Measured(part, o.Supply[part])
 		}
-		m, err = engine.FromHarness(s.harness, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts})
+		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts})
 	} else {
 		g := base.Guide(o.Guide)
 		if g == nil {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"strings"
 )
 
 // Fault is one single fault that a harness can have.
@@ -15,7 +14,6 @@ type Fault struct {
 	Source   string
 	Repair   string
 	Cautions []string
-	Part     string // the part it is in, or empty
 
 	points []alteration
 	spans  []Span
@@ -81,14 +79,14 @@ func (h *Harness) Faults() []Fault {
 			switch {
 			case p.Splice:
 				for _, pin := range p.Pins {
-					f := Fault{ID: "way " + p.Name + "." + pin + " " + m.Mode, Mends: "way " + p.Name + "." + pin, Part: p.Name}
+					f := Fault{ID: "way " + p.Name + "." + pin + " " + m.Mode, Mends: "way " + p.Name + "." + pin}
 					f.series(wayKey(p.Name, pin), m)
 					add(f, m)
 				}
 			case p.Ways > 0:
 				p.wayFaults(m, add)
 			default:
-				f := Fault{ID: "part " + p.Name + " " + m.Mode, Mends: "part " + p.Name, Part: p.Name}
+				f := Fault{ID: "part " + p.Name + " " + m.Mode, Mends: "part " + p.Name}
 				f.part(p, m)
 				add(f, m)
 			}
@@ -105,14 +103,14 @@ func (p *Part) wayFaults(m Failure, add func(Fault, Failure)) {
 	switch m.Mode {
 	case "open", "resistive":
 		for i := 1; i <= p.Ways; i++ {
-			f := Fault{ID: "way " + way(i) + " " + m.Mode, Mends: "way " + way(i), Part: p.Name}
+			f := Fault{ID: "way " + way(i) + " " + m.Mode, Mends: "way " + way(i)}
 			f.series(way(i), m)
 			add(f, m)
 		}
 	case "swapped":
 		for i := 1; i <= p.Ways; i++ {
 			for j := i + 1; j <= p.Ways; j++ {
-				f := Fault{ID: fmt.Sprintf("ways %s %s swapped", way(i), way(j)), Mends: pinOut, Part: p.Name}
+				f := Fault{ID: fmt.Sprintf("ways %s %s swapped", way(i), way(j)), Mends: pinOut}
 				f.single(p.repin(map[int]int{i: j, j: i}))
 				add(f, m)
 			}
@@ -123,7 +121,7 @@ func (p *Part) wayFaults(m Failure, add func(Fault, Failure)) {
 			if i%row == 0 {
 				continue
 			}
-			f := Fault{ID: fmt.Sprintf("ways %s %s bridged", way(i), way(i+1)), Mends: fmt.Sprintf("ways %s %s", way(i), way(i+1)), Part: p.Name}
+			f := Fault{ID: fmt.Sprintf("ways %s %s bridged", way(i), way(i+1)), Mends: fmt.Sprintf("ways %s %s", way(i), way(i+1))}
 			f.single(alteration{join: []join{{way(i) + "a", way(i+1) + "a", BridgeOhms}}})
 			add(f, m)
 		}
@@ -138,7 +136,7 @@ func (p *Part) wayFaults(m Failure, add func(Fault, Failure)) {
 			}
 		}
 		if len(to) > 0 {
-			f := Fault{ID: "connector " + p.Name + " mirrored", Mends: pinOut, Part: p.Name}
+			f := Fault{ID: "connector " + p.Name + " mirrored", Mends: pinOut}
 			f.single(p.repin(to))
 			add(f, m)
 		}
@@ -225,16 +223,6 @@ func (f *Fault) part(p *Part, m Failure) {
 			f.says[p.indicatorName(i)] = word
 		}
 	}
-}
-
-// Touches reports whether the fault's ID names the wire, part or way.
-func (f *Fault) Touches(name string) bool {
-	for _, w := range strings.Fields(f.ID)[1:] {
-		if w == name {
-			return true
-		}
-	}
-	return false
 }
 
 // logSpaced returns n values from low to high in equal ratios.

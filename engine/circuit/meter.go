@@ -9,29 +9,27 @@ import (
 // Meter is a multimeter as a part of the circuit. Its figures are those of a
 // common hand-held meter of 6000 counts (common practice, no source).
 type Meter struct {
-	Counts       float64 // of a range's full scale
-	VoltsShare   float64 // accuracy as a share of the reading
-	OhmsShare    float64
-	AmpsShare    float64
-	LastDigits   float64 // and in counts, for every mode
-	InputOhms    float64 // on DC volts
-	LeadOhms     float64 // both leads together
-	ShuntOhms    float64 // on amps, leads included
-	BeepOhms     float64 // continuity beeps below
-	LargestOhms  float64 // above this ohms reads over-range
-	LargestAmps  float64 // what its fuse carries
-	LeastVolts   float64 // full scale of the lowest range of each mode
-	LeastOhms    float64
-	LeastAmps    float64
-	DiodeVolts   float64 // compliance of the diode test; above it reads over-range
-	DiodeCurrent float64 // A
+	Counts      float64 // of a range's full scale
+	VoltsShare  float64 // accuracy as a share of the reading
+	OhmsShare   float64
+	AmpsShare   float64
+	LastDigits  float64 // and in counts, for every mode
+	InputOhms   float64 // on DC volts
+	LeadOhms    float64 // both leads together
+	ShuntOhms   float64 // on amps, leads included
+	BeepOhms    float64 // continuity beeps below
+	LargestOhms float64 // above this ohms reads over-range
+	LargestAmps float64 // what its fuse carries
+	LeastVolts  float64 // full scale of the lowest range of each mode
+	LeastOhms   float64
+	LeastAmps   float64
 }
 
 // ReferenceMeter is the meter that nothing else is said of.
 var ReferenceMeter = Meter{
 	Counts: 6000, VoltsShare: 0.005, OhmsShare: 0.008, AmpsShare: 0.012, LastDigits: 2,
 	InputOhms: 10e6, LeadOhms: 0.2, ShuntOhms: 0.03, BeepOhms: 30, LargestOhms: 60e6, LargestAmps: 10,
-	LeastVolts: 0.6, LeastOhms: 600, LeastAmps: 0.6, DiodeVolts: 3, DiodeCurrent: 1e-3,
+	LeastVolts: 0.6, LeastOhms: 600, LeastAmps: 0.6,
 }
 
 // Resolution returns what one count is worth on the smallest range of 6 x 10^k,

@@ -23,7 +23,6 @@ type branch struct {
 	when      bool
 	wp, wm    int // the threshold's nodes
 	above     float64
-	supply    bool
 	blows     float64
 	tolerance float64
 }
@@ -44,7 +43,7 @@ func (h *Harness) network() *network {
 		at := func(pin string) int { return n.node[p.Name+"."+pin] }
 		for _, e := range p.Elements {
 			b := branch{key: partKey(p.Name, e.ID), typ: e.Type, a: at(e.A), b: at(e.B), Values: e.Values,
-				cold: e.ColdOhms, limit: e.Limit, supply: e.Supply, blows: e.Blows, tolerance: e.Tolerance}
+				cold: e.ColdOhms, limit: e.Limit, blows: e.Blows, tolerance: e.Tolerance}
 			if e.Type == Follower {
 				b.c, b.d = at(e.Of[0]), at(e.Of[1])
 			}
