@@ -323,7 +323,7 @@ func (c *Course) recall() {
 	}
 }
 
-func (c *Check) hasPrediction() bool { return c.rows != nil || c.spans != nil }
+func (c *Check) hasPrediction() bool { return len(c.shows.kinds) > 0 }
 
 func (c *Course) skip(ch *Check, why string) {
 	if why == "" {
@@ -477,11 +477,19 @@ func (c *Course) refuse(ch *Check) string {
 
 // danger is the probability that the check's reading blows the meter's fuse.
 func (c *Course) danger(ch *Check) float64 {
-	var p float64
-	for i, d := range ch.danger {
-		if d {
-			p += c.belief.p[i]
+	if ch.Mode != AmpsDC || !ch.hasPrediction() {
+		return 0
+	}
+	var p, usual float64
+	usual = 1 - c.belief.p[len(c.belief.p)-1] // Unexplained comes last
+	for _, o := range ch.shows.other {
+		usual -= c.belief.p[o.hyp]
+		if ch.shows.kinds[o.kind].danger {
+			p += c.belief.p[o.hyp]
 		}
+	}
+	if ch.shows.kinds[0].danger {
+		p += usual
 	}
 	return p
 }

@@ -18,18 +18,16 @@ func (m *Model) Predicts(c *Check, cause string) string {
 		}
 		w := math.Exp(h.prior)
 		weight += w
-		if c.rows == nil {
-			for _, s := range c.spans[i] {
-				s.weight *= w
-				spans = append(spans, s)
-			}
-			continue
+		p := c.shows.of(i)
+		for _, s := range p.spans {
+			s.weight *= w
+			spans = append(spans, s)
 		}
-		if row == nil {
-			row = make([]float64, len(c.rows[i]))
+		if row == nil && p.row != nil {
+			row = make([]float64, len(p.row))
 		}
-		for k, p := range c.rows[i] {
-			row[k] += w * p
+		for k, x := range p.row {
+			row[k] += w * x
 		}
 	}
 	if weight == 0 {

@@ -9,13 +9,14 @@ func (m *Model) Typical(c *Check, cause string) Result {
 		if m.Causes[h.cause].ID != cause {
 			continue
 		}
-		if c.rows == nil {
-			s := c.spans[i][0]
+		p := c.shows.of(i)
+		if p.row == nil {
+			s := p.spans[0]
 			return Result{Value: (s.low + s.high) / 2, Over: s.over > 0.5}
 		}
 		best := 0
-		for k, p := range c.rows[i] {
-			if p > c.rows[i][best] {
+		for k := range p.row {
+			if p.row[k] > p.row[best] {
 				best = k
 			}
 		}

@@ -149,8 +149,8 @@ func FromGuide(g *Guide, given map[string]any) (*Model, error) {
 	}
 	for _, k := range checks {
 		c := &k.Check
-		for _, cause := range g.Causes {
-			c.rows = append(c.rows, k.row(cause.ID))
+		for hyp, cause := range g.Causes {
+			c.shows.set(hyp, prediction{row: k.row(cause.ID)})
 		}
 		m.Checks = append(m.Checks, c)
 	}
@@ -177,6 +177,7 @@ func (b *builder) planGuide(g *Guide, given map[string]any) (*joint, error) {
 		return nil, err
 	}
 	j := &joint{g: g, plans: map[string]*plan{}}
+	b.asked = map[*plan]bool{}
 	if j.checks, err = g.open(b.m, facts); err != nil {
 		return nil, err
 	}
@@ -212,6 +213,7 @@ func (b *builder) planGuide(g *Guide, given map[string]any) (*joint, error) {
 		}
 		if p := b.planComputed(k.Computed, roles, k.Power); p != nil {
 			j.plans[k.ID] = p
+			b.asked[p] = true
 		}
 	}
 	return j, nil
@@ -322,19 +324,9 @@ func (b *builder) join(j *joint) {
 	for _, gc := range j.only {
 		b.m.Causes = append(b.m.Causes, gc.Cause)
 		b.m.hyps = append(b.m.hyps, hypothesis{cause: len(b.m.Causes) - 1, prior: math.Log(gc.Odds * (1 - wrongWord))})
-		for _, p := range b.plans {
-			c := p.check
-			switch k, computed := byPlan[c]; {
-			case c.rows != nil:
-				c.rows = append(c.rows, b.healthyRow(p))
-			case computed:
-				c.spans = append(c.spans, k.spans(gc.ID, between(p.readings[0], p.readings[0], c.Mode)))
-			default:
-				c.spans = append(c.spans, between(p.readings[0], p.readings[0], c.Mode))
-			}
-			if c.danger != nil {
-				c.danger = append(c.danger, p.readings[0].Over)
-			}
+		for c, k := range byPlan {
+			p := prediction{spans: k.spans(gc.ID, c.shows.kinds[0].spans), danger: c.shows.kinds[0].danger}
+			c.shows.set(len(b.m.hyps)-1, p)
 		}
 	}
 	for _, k := range j.checks {
@@ -342,11 +334,11 @@ func (b *builder) join(j *joint) {
 			continue // the harness's own check stands for it, or its pins are out of reach
 		}
 		c := &k.Check
-		for _, h := range b.m.hyps[:hyps] {
-			c.rows = append(c.rows, k.row(j.stands[h.cause]))
+		for i, h := range b.m.hyps[:hyps] {
+			c.shows.set(i, prediction{row: k.row(j.stands[h.cause])})
 		}
-		for _, gc := range j.only {
-			c.rows = append(c.rows, k.row(gc.ID))
+		for i, gc := range j.only {
+			c.shows.set(hyps+i, prediction{row: k.row(gc.ID)})
 		}
 		b.m.Checks = append(b.m.Checks, c)
 	}
@@ -363,13 +355,6 @@ func (b *builder) join(j *joint) {
 			}
 		}
 	}
-}
-
-func (b *builder) healthyRow(p *plan) []float64 {
-	if p.look != "" {
-		return wordRow(p.check.Answers, p.words[0])
-	}
-	return b.beepRow(p, 0)
 }
 
 // bands are the outcomes of a guide's numeric check as ranges of readings.

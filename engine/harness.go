@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"runtime"
@@ -72,6 +73,11 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 	}
 	b.m.scale = max(1.2*b.m.Highest, leastScale)
 	b.hypotheses(h.Faults())
+	if b.symptom != nil {
+		if err := b.weigh(); err != nil {
+			return nil, err
+		}
+	}
 	b.plan()
 	var j *joint
 	if o.Guide != nil {
@@ -86,7 +92,7 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 		b.join(j)
 	}
 	b.addUnexplained()
-	b.m.Checks = slices.DeleteFunc(b.m.Checks, func(c *Check) bool { return c != b.m.Short && !c.informs() })
+	b.m.Checks = slices.DeleteFunc(b.m.Checks, func(c *Check) bool { return c != b.m.Short && !c.shows.informs() })
 	b.m.finish()
 	return b.m, nil
 }
@@ -101,19 +107,43 @@ type builder struct {
 	scenarios []scenario
 	points    int // over all scenarios; point 0 is the healthy vehicle
 	plans     []*plan
+	asked     map[*plan]bool      // by a guide
+	wires     map[string][]string // by pin: what its wires are called
+	narrowed  bool
 	fits      []float64 // by point: the chance that the symptom is what one sees
 }
 
-// plan is a check to be computed, with its readings by point.
+// plan is a check to be computed.
 type plan struct {
-	check    *Check
-	state    circuit.State
-	read     func(*circuit.Situation) (circuit.Reading, error)
-	look     string                           // indicator, instead of read
-	turn     func(healthy *circuit.Situation) // settles which lead goes where
-	readings []circuit.Reading
-	failed   []bool
-	words    []string
+	check   *Check
+	state   circuit.State
+	mode    circuit.ProbeMode                // unless it is a look
+	look    string                           // indicator, or empty
+	turn    func(healthy *circuit.Situation) // settles which lead goes where, or nil
+	probe   *circuit.Probe                   // of the healthy vehicle
+	healthy outcome
+	moved   []movedPoint // by rising point: where the outcome is another
+}
+
+// outcome is what a check gives at a point.
+type outcome struct {
+	reading circuit.Reading
+	word    string
+	failed  bool // the circuit finds no consistent state
+}
+
+type movedPoint struct {
+	point int
+	outcome
+}
+
+// at returns the outcome at a point.
+func (p *plan) at(point int) *outcome {
+	i, found := slices.BinarySearchFunc(p.moved, point, func(m movedPoint, point int) int { return m.point - point })
+	if found {
+		return &p.moved[i].outcome
+	}
+	return &p.healthy
 }
 
 // scenario is a fault on a bench: one cause has two where a fuse blows.
@@ -130,22 +160,26 @@ const freshFuse = 0.2
 func (b *builder) hypotheses(faults []circuit.Fault) {
 	b.points = 1
 	fresh := b.bench.Fresh()
+	blows := make([]bool, len(faults))
+	parallel(len(faults), func(i int) {
+		f := &faults[i]
+		for point := 0; point < f.Points() && !blows[i]; point++ {
+			// A point that finds no consistent state is dealt with when it is read.
+			sit, err := b.bench.Put(f, point, circuit.State{}, false)
+			blows[i] = err == nil && len(sit.Blown()) > 0
+		}
+	})
 	for i := range faults {
 		f := &faults[i]
 		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions})
-		blows := false
-		for point := 0; point < f.Points() && !blows; point++ {
-			// A point that finds no consistent state is dealt with when it is read.
-			sit, err := b.bench.Put(f, point, circuit.State{}, false)
-			blows = err == nil && len(sit.Blown()) > 0
-		}
 		share := 1.0
-		if blows {
+		if blows[i] {
 			share = 1 - freshFuse
 			b.scenario(f, fresh, i, freshFuse)
 		}
 		b.scenario(f, b.bench, i, share)
 	}
+	b.fits = slices.Repeat([]float64{1}, b.points)
 }
 
 func (b *builder) scenario(f *circuit.Fault, bench *circuit.Bench, cause int, share float64) {
@@ -167,41 +201,6 @@ func (b *builder) addUnexplained() {
 		Repair: "Compare the drawing with the vehicle, wire by wire; then start again with the drawing put right.",
 	})
 	b.m.hyps = append(b.m.hyps, hypothesis{cause: len(b.m.Causes) - 1, prior: math.Log(total * unexplainedShare / (1 - unexplainedShare))})
-	for _, c := range b.m.Checks {
-		if c.rows != nil {
-			c.rows = append(c.rows, slices.Repeat([]float64{1 / float64(len(c.Answers))}, len(c.Answers)))
-		} else {
-			c.spans = append(c.spans, []span{{weight: 1, unknown: true}})
-		}
-		if c.danger != nil {
-			c.danger = append(c.danger, false)
-		}
-	}
-}
-
-// informs reports whether any two hypotheses predict different readings.
-func (c *Check) informs() bool {
-	if c.rows != nil {
-		for _, r := range c.rows[1 : len(c.rows)-1] {
-			if !slices.Equal(r, c.rows[0]) {
-				return true
-			}
-		}
-		return false
-	}
-	first := c.spans[0]
-	for _, mixture := range c.spans[1 : len(c.spans)-1] {
-		if len(mixture) != len(first) {
-			return true
-		}
-		for i, s := range mixture {
-			tol := (s.sigma + first[i].sigma) / 2
-			if s.over != first[i].over || s.unknown != first[i].unknown || math.Abs(s.low-first[i].low) > tol || math.Abs(s.high-first[i].high) > tol {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 // plan lists the checks that the harness offers.
@@ -211,6 +210,10 @@ func (b *builder) plan() {
 		states = append(states, circuit.State{})
 	}
 	pairs := b.pairs()
+	if len(pairs)*b.points > allPairs {
+		near := b.near()
+		pairs = slices.DeleteFunc(pairs, func(p pair) bool { return !near[p.red] || !near[p.black] })
+	}
 	for k, s := range states {
 		if k == 0 {
 			b.short(b.supply(), s)
@@ -256,13 +259,32 @@ func (b *builder) supply() *circuit.Part {
 	return nil
 }
 
-// pairs lists every pin against ground, the two ends of everything, and the
-// neighbours of every connector.
+// unused returns the pins that the harness leaves alone: no wire goes there,
+// and no connector or splice brings anything there either.
+func (b *builder) unused() map[string]bool {
+	pins := map[string]bool{}
+	for _, p := range b.h.Parts {
+		if p.Ways == 0 && !p.Splice {
+			for _, pin := range p.Pins {
+				pins[p.Name+"."+pin] = true
+			}
+		}
+	}
+	for _, w := range b.h.Wires {
+		delete(pins, w.From)
+		delete(pins, w.To)
+	}
+	return pins
+}
+
+// pairs lists every pin in use against ground, the two ends of everything, and
+// the neighbours of every connector.
 func (b *builder) pairs() []pair {
 	var ps []pair
 	seen := map[[2]string]bool{}
+	unused := b.unused()
 	add := func(p pair) {
-		if p.red == p.black || b.h.NoAccess[p.red] || b.h.NoAccess[p.black] ||
+		if p.red == p.black || unused[p.red] || unused[p.black] || b.h.NoAccess[p.red] || b.h.NoAccess[p.black] ||
 			seen[[2]string{p.red, p.black}] || seen[[2]string{p.black, p.red}] {
 			return
 		}
@@ -278,23 +300,55 @@ func (b *builder) pairs() []pair {
 	}
 	for _, p := range b.h.Parts {
 		for _, in := range p.Indicators {
-			if in.Watts == "" {
+			if in.Volts[0] != "" {
 				add(pair{red: p.Name + "." + in.Volts[0], black: p.Name + "." + in.Volts[1], across: p.Name, part: p.Name})
 			}
 		}
 		for _, e := range p.Elements {
 			add(pair{red: p.Name + "." + e.A, black: p.Name + "." + e.B, across: p.Name, part: p.Name, conductor: e.Blows > 0 || p.Kind == "switch"})
 		}
+		for _, ends := range b.outer(&p) {
+			add(pair{red: ends[0], black: ends[1], across: p.Name, part: p.Name})
+		}
 		for i := 1; i <= p.Ways; i++ {
 			way := fmt.Sprintf("%s.%d", p.Name, i)
 			add(pair{red: way + "a", black: way + "b", across: "way " + way, part: p.Name, conductor: true})
-			if i < p.Ways {
-				add(pair{red: way + "a", black: fmt.Sprintf("%s.%da", p.Name, i+1), across: fmt.Sprintf("ways %d and %d of %s", i, i+1, p.Name), part: p.Name})
-				add(pair{red: way + "b", black: fmt.Sprintf("%s.%db", p.Name, i+1), across: fmt.Sprintf("ways %d and %d of %s", i, i+1, p.Name), part: p.Name})
+		}
+		for _, n := range p.Neighbours() {
+			for _, side := range []string{"a", "b"} {
+				add(pair{red: fmt.Sprintf("%s.%d%s", p.Name, n[0], side), black: fmt.Sprintf("%s.%d%s", p.Name, n[1], side),
+					across: fmt.Sprintf("ways %d and %d of %s", n[0], n[1], p.Name), part: p.Name})
 			}
 		}
 	}
 	return ps
+}
+
+// mostOuter is how many pins a part may have for all pairs of them to be probed.
+const mostOuter = 4
+
+// outer returns all pairs of the pins of a small part whose elements lie
+// between points inside it, where no probe reaches.
+func (b *builder) outer(p *circuit.Part) [][2]string {
+	if p.Ways > 0 || p.Splice {
+		return nil
+	}
+	var pins []string
+	for _, pin := range p.Pins {
+		if !b.h.NoAccess[p.Name+"."+pin] {
+			pins = append(pins, p.Name+"."+pin)
+		}
+	}
+	if len(pins) == len(p.Pins) || len(pins) > mostOuter {
+		return nil
+	}
+	var pairs [][2]string
+	for i := range pins {
+		for j := i + 1; j < len(pins); j++ {
+			pairs = append(pairs, [2]string{pins[i], pins[j]})
+		}
+	}
+	return pairs
 }
 
 func stateSuffix(s circuit.State) string {
@@ -320,14 +374,48 @@ func (b *builder) setting(s circuit.State) string {
 	return fmt.Sprintf("Set %s: %s.", s.Name, s.Describe())
 }
 
-// at says where a pin is in the vehicle: its wires, by name and colour.
-func (b *builder) at(pin string) string {
-	var at []string
-	for _, w := range b.h.Wires {
-		if w.From == pin || w.To == pin {
-			at = append(at, strings.TrimSpace(w.Colour+" wire "+w.Name))
+// near returns the pins of what a likely fault touches, the likeliest first up
+// to a bound, and the ground.
+func (b *builder) near() map[string]bool {
+	type weighed struct {
+		scenario int
+		p        float64
+	}
+	var faults []weighed
+	best := slices.Max(b.fits)
+	for i, sc := range b.scenarios {
+		fit := 0.0
+		for point := range sc.fault.Points() {
+			fit = max(fit, b.fits[sc.first+point])
+		}
+		if fit >= likelyShare*best {
+			faults = append(faults, weighed{i, fit * sc.fault.Odds})
 		}
 	}
+	slices.SortStableFunc(faults, func(x, y weighed) int { return cmp.Compare(y.p, x.p) })
+	near := map[string]bool{b.h.Ground: true}
+	for _, f := range faults {
+		if len(near) > nearPins {
+			break
+		}
+		for _, pin := range b.scenarios[f.scenario].fault.Pins(b.h) {
+			near[pin] = true
+		}
+	}
+	return near
+}
+
+// at says where a pin is in the vehicle: its wires, by name and colour.
+func (b *builder) at(pin string) string {
+	if b.wires == nil {
+		b.wires = map[string][]string{}
+		for _, w := range b.h.Wires {
+			name := strings.TrimSpace(w.Colour + " wire " + w.Name)
+			b.wires[w.From] = append(b.wires[w.From], name)
+			b.wires[w.To] = append(b.wires[w.To], name)
+		}
+	}
+	at := slices.Clone(b.wires[pin])
 	if len(at) > 2 {
 		at = append(at[:2], "...")
 	}
@@ -350,12 +438,12 @@ func (b *builder) words(c *Check, meter, across string) {
 	}
 }
 
-func (b *builder) add(c *Check, s circuit.State, read func(*circuit.Situation) (circuit.Reading, error)) *plan {
+func (b *builder) add(c *Check, s circuit.State, mode circuit.ProbeMode) *plan {
 	c.State, c.Settings = s.Name, s.Settings
 	if c.Power != Off {
 		c.Cautions = append(b.m.liveCautions(), c.Cautions...)
 	}
-	p := &plan{check: c, state: s, read: read}
+	p := &plan{check: c, state: s, mode: mode}
 	b.plans = append(b.plans, p)
 	b.m.Checks = append(b.m.Checks, c)
 	return p
@@ -372,7 +460,7 @@ func (b *builder) volts(p pair, s circuit.State) {
 	c := &Check{ID: voltsID(p.red, p.black, s), Part: p.part, Power: Live, Mode: VoltsDC,
 		Red: p.red, Black: p.black, Minutes: minutesVolts, Prepare: b.setting(s)}
 	b.words(c, "DC volts", p.across)
-	b.add(c, s, func(sit *circuit.Situation) (circuit.Reading, error) { return sit.Volts(&b.meter, c.Red, c.Black), nil }).turn = func(healthy *circuit.Situation) {
+	b.add(c, s, circuit.ProbeVolts).turn = func(healthy *circuit.Situation) {
 		// Red goes where a good vehicle is positive: a minus sign is easily
 		// overlooked. Black stays on ground.
 		if c.Black == b.h.Ground || healthy.Node(c.Red) >= healthy.Node(c.Black) {
@@ -386,17 +474,45 @@ func (b *builder) volts(p pair, s circuit.State) {
 }
 
 func (b *builder) ohms(p pair, s circuit.State) {
-	read := func(sit *circuit.Situation) (circuit.Reading, error) { return sit.Ohms(&b.meter, p.red, p.black), nil }
 	c := &Check{ID: fmt.Sprintf("ohms %s to %s%s", p.red, p.black, stateSuffix(s)), Part: p.part, Power: Off, Mode: Ohms,
 		Red: p.red, Black: p.black, Minutes: minutesOhms, Prepare: "Pack unplugged. " + b.setting(s)}
 	b.words(c, "Ohms", p.across)
-	b.add(c, s, read)
+	plan := b.add(c, s, circuit.ProbeOhms)
+	plan.turn = func(healthy *circuit.Situation) {
+		switch {
+		case !b.asked[plan] && healthy.Stirs(&b.meter, c.Red, c.Black):
+			// Through a junction ohms hang on the meter: its diode test says more.
+			plan.mode, c.Mode = circuit.ProbeDiode, Diode
+			c.ID = fmt.Sprintf("diode %s to %s%s", c.Red, c.Black, stateSuffix(s))
+			c.Prepare = "Pack unplugged. " + b.setting(s)
+			b.words(c, "Diode test", p.across)
+		case b.fills(healthy, p.red, p.black):
+			c.Prepare = "Pack unplugged. " + b.setting(s) + " " + filling
+			b.words(c, "Ohms", p.across)
+		}
+	}
 	if p.conductor {
 		c := &Check{ID: fmt.Sprintf("continuity %s to %s%s", p.red, p.black, stateSuffix(s)), Part: p.part, Power: Off, Mode: Continuity,
 			Red: p.red, Black: p.black, Minutes: minutesContinuity, Answers: []string{Beep, NoBeep}, Prepare: "Pack unplugged. " + b.setting(s)}
 		b.words(c, "Continuity", p.across)
-		b.add(c, s, read)
+		b.add(c, s, circuit.ProbeOhms)
 	}
+}
+
+// filling says what an ohmmeter across a capacitor does.
+const filling = "A capacitor lies across these two: the reading starts low and rises while the meter fills it. Wait until it stands."
+
+// besideOhms is the most in ohm between a probe and a capacitor's pin for the
+// capacitor to be what the meter sees first (common practice, no source).
+const besideOhms = 10
+
+// fills reports whether an ohmmeter on two pins of the healthy vehicle, its
+// power off, fills a capacitor.
+func (b *builder) fills(healthy *circuit.Situation, red, black string) bool {
+	near := func(x, y string) bool { return x == y || healthy.Ohms(&b.meter, x, y).Value < besideOhms }
+	return slices.ContainsFunc(b.m.Charged, func(c [2]string) bool {
+		return near(red, c[0]) && near(black, c[1]) || near(red, c[1]) && near(black, c[0])
+	})
 }
 
 // short is the check before first power after a repair.
@@ -417,7 +533,11 @@ func (b *builder) short(supply *circuit.Part, s circuit.State) {
 		Say: fmt.Sprintf("Before any power: pack unplugged. %s Ohms between the vehicle's two supply leads, where %s and %s plug in.", b.setting(s), red, black),
 		Why: "A short that is still there would burn the wiring or the pack.",
 	}
-	b.add(b.m.Short, s, func(sit *circuit.Situation) (circuit.Reading, error) { return sit.Ohms(&b.meter, red, black), nil })
+	b.add(b.m.Short, s, circuit.ProbeOhms).turn = func(healthy *circuit.Situation) {
+		if b.fills(healthy, red, black) {
+			b.m.Short.Say += " " + filling
+		}
+	}
 }
 
 func (b *builder) amps(p *circuit.Part, e circuit.Element, s circuit.State) {
@@ -431,7 +551,7 @@ func (b *builder) amps(p *circuit.Part, e circuit.Element, s circuit.State) {
 		Say:      fmt.Sprintf("Power off first. Pull %s, put the meter on its 10 A jack across the holder: red on %s, black on %s. Then power on. %s", p.Name, red, black, b.setting(s)),
 		Cautions: []string{"Move the red lead back to the volts jack afterwards: an ammeter put across a supply is a short circuit."},
 		Across:   b.isSource(red, black),
-	}, s, func(sit *circuit.Situation) (circuit.Reading, error) { return sit.Amps(&b.meter, p.Name) })
+	}, s, circuit.ProbeAmps)
 }
 
 // isSource reports whether the two pins are the poles of a source.
@@ -455,11 +575,11 @@ func (b *builder) looks(s circuit.State) {
 			Minutes: minutesLook, Answers: in.Words(),
 			Say: fmt.Sprintf("%s What does %s show: %s?", b.setting(s), name, strings.Join(in.Words(), ", ")),
 		}
-		if in.Watts == "" {
+		if in.Volts[0] != "" {
 			// An input's range is not seen; the meter asks for it.
 			c.ID = voltsID(part.Name+"."+in.Volts[0], part.Name+"."+in.Volts[1], s)
 		} else {
-			b.add(c, s, nil).look = name
+			b.add(c, s, 0).look = name
 		}
 		if b.symptom != nil && s.Name == b.symptom.State && len(b.symptom.Shows[name]) > 0 {
 			b.m.Symptom = append(b.m.Symptom, c.ID)
@@ -470,71 +590,207 @@ func (b *builder) looks(s circuit.State) {
 // compute solves the harness in every setup with every point of every fault
 // and turns the readings into predictions.
 func (b *builder) compute() error {
-	type key struct {
-		state string
-		off   bool
-	}
-	bySetup := map[key][]*plan{}
-	var order []key
-	for _, p := range b.plans {
-		k := key{p.state.Name, p.check.Power == Off}
-		if bySetup[k] == nil {
-			order = append(order, k)
-		}
-		bySetup[k] = append(bySetup[k], p)
-		p.readings = make([]circuit.Reading, b.points)
-		p.failed = make([]bool, b.points)
-		p.words = make([]string, b.points)
-	}
-	b.fits = slices.Repeat([]float64{1}, b.points)
-	if b.symptom != nil {
-		if err := b.weigh(); err != nil {
+	for _, setup := range b.setups() {
+		if err := b.solve(setup, b.likely()); err != nil {
 			return err
 		}
 	}
-	for _, k := range order {
-		plans := bySetup[k]
-		healthy, err := b.bench.Put(nil, 0, plans[0].state, k.off)
-		if err != nil {
+	b.narrow()
+	for _, setup := range b.setups() {
+		if err := b.solve(setup, b.unlikely()); err != nil {
 			return err
 		}
-		// Its base network is factored now, so that the points only read it.
-		for _, p := range plans {
-			if p.turn != nil {
-				p.turn(healthy)
-			}
-		}
-		parallel(b.points, func(point int) {
-			sit, err := b.put(point, plans[0].state, k.off)
-			for _, p := range plans {
-				switch {
-				case err != nil:
-					p.failed[point] = true
-				case p.look != "":
-					p.words[point] = sit.Shows(p.look)
-				default:
-					var rerr error
-					p.readings[point], rerr = p.read(sit)
-					p.failed[point] = rerr != nil
-				}
-			}
-		})
 	}
-	at := 0
+	spans := make([][]int, b.points) // hypotheses that begin or end at each point
+	var ends [][2]int                // by hypothesis
 	for _, sc := range b.scenarios {
 		for _, s := range sc.fault.Spans() {
 			from, to := sc.first+s.From, sc.first+s.To
-			b.m.hyps[at].prior += math.Log((b.fits[from] + b.fits[to]) / 2)
-			at++
-			for _, p := range b.plans {
-				b.predict(p, from, to)
+			hyp := len(ends)
+			b.m.hyps[hyp].prior += math.Log((b.fits[from] + b.fits[to]) / 2)
+			ends = append(ends, [2]int{from, to})
+			spans[from] = append(spans[from], hyp)
+			if to != from {
+				spans[to] = append(spans[to], hyp)
 			}
 		}
 	}
-	for _, p := range b.plans {
+	parallel(len(b.plans), func(i int) {
+		p := b.plans[i]
+		p.check.shows.usual(b.predict(p, 0, 0))
+		last := -1
+		for _, m := range p.moved {
+			for _, hyp := range spans[m.point] {
+				if hyp > last {
+					p.check.shows.set(hyp, b.predict(p, ends[hyp][0], ends[hyp][1]))
+					last = hyp
+				}
+			}
+		}
 		b.expect(p)
-	}
+	})
 	return nil
+}
+
+// setups returns the plans that are made with the vehicle standing alike.
+func (b *builder) setups() [][]*plan {
+	type setup struct {
+		state string
+		off   bool
+	}
+	var out [][]*plan
+	at := map[setup]int{}
+	for _, p := range b.plans {
+		k := setup{p.state.Name, p.check.Power == Off}
+		i, ok := at[k]
+		if !ok {
+			i = len(out)
+			at[k] = i
+			out = append(out, nil)
+		}
+		out[i] = append(out[i], p)
+	}
+	return out
+}
+
+// solve finds the outcomes of the plans of one setup at some points.
+func (b *builder) solve(plans []*plan, points []int) error {
+	s, off := plans[0].state, plans[0].check.Power == Off
+	healthy, err := b.bench.Put(nil, 0, s, off)
+	if err != nil {
+		return err
+	}
+	// Its base network is factored now, so that the points only read it.
+	parallel(len(plans), func(i int) {
+		p := plans[i]
+		if p.probe != nil || p.healthy.word != "" {
+			return
+		}
+		if p.turn != nil {
+			p.turn(healthy)
+		}
+		if p.look != "" {
+			p.healthy.word = healthy.Shows(p.look)
+			return
+		}
+		p.probe = healthy.Probe(&b.meter, p.mode, p.check.Red, p.check.Black)
+		p.healthy.reading = p.probe.Healthy
+	})
+	moved := make([][]*outcome, len(points)) // by plan, nil where it does not move
+	parallel(len(points), func(k int) {
+		sit, err := b.put(points[k], s, off)
+		if err == nil && sit.Unchanged() {
+			return
+		}
+		row := make([]*outcome, len(plans))
+		for i, p := range plans {
+			switch {
+			case err != nil:
+				row[i] = &outcome{failed: true}
+			case p.look != "":
+				if w := sit.Shows(p.look); w != p.healthy.word {
+					row[i] = &outcome{word: w}
+				}
+			case sit.Moves(p.probe):
+				r, err := sit.Read(p.probe)
+				row[i] = &outcome{reading: r, failed: err != nil}
+			}
+		}
+		moved[k] = row
+	})
+	parallel(len(plans), func(i int) {
+		p := plans[i]
+		for k, point := range points {
+			if moved[k] != nil && moved[k][i] != nil {
+				p.moved = append(p.moved, movedPoint{point, *moved[k][i]})
+			}
+		}
+		slices.SortFunc(p.moved, func(x, y movedPoint) int { return x.point - y.point })
+	})
+	return nil
+}
+
+// Bounds of a model, so that a harness of any size is ready in seconds.
+const (
+	// allPairs is how many pairs of pins, at every point, are all looked at;
+	// in bigger harnesses only those near a likely fault.
+	allPairs = 5e6
+	// nearPins is about how many pins those are.
+	nearPins = 600
+	// allReadings is how many readings, of every check at every point, are no
+	// work to speak of.
+	allReadings = 1e7
+	// keptAlike is how many checks are kept of those that the same points move.
+	keptAlike = 4
+	// likelyShare is the share of the best fit to the symptom that a point must
+	// have for its checks to be kept in a harness with too many.
+	likelyShare = 0.5
+)
+
+// big reports whether there are too many checks and points to work out all.
+func (b *builder) big() bool { return len(b.plans)*b.points > allReadings }
+
+// likely returns the points that fit the symptom, or all points of a harness
+// that is not big.
+func (b *builder) likely() []int {
+	best := slices.Max(b.fits)
+	return b.pick(func(fit float64) bool { return !b.big() || fit >= likelyShare*best })
+}
+
+// unlikely returns the other points.
+func (b *builder) unlikely() []int {
+	if !b.narrowed {
+		return nil
+	}
+	best := slices.Max(b.fits)
+	return b.pick(func(fit float64) bool { return fit < likelyShare*best })
+}
+
+func (b *builder) pick(ok func(fit float64) bool) []int {
+	var points []int
+	for point := 1; point < b.points; point++ {
+		if ok(b.fits[point]) {
+			points = append(points, point)
+		}
+	}
+	return points
+}
+
+// moves returns a key of the setup, the mode and the points that move the check.
+func (p *plan) moves() string {
+	key := fmt.Appendf(nil, "%s|%s|%s", p.state.Name, p.check.Power, p.check.Mode)
+	for _, m := range p.moved {
+		key = fmt.Appendf(key, " %d", m.point)
+	}
+	return string(key)
+}
+
+// narrow drops from a big harness the checks that no likely point moves, and
+// all but a few of those that the same points move.
+func (b *builder) narrow() {
+	if !b.big() {
+		return
+	}
+	b.narrowed = true
+	keep := map[*plan]bool{}
+	alike := map[string]int{}
+	for _, p := range b.plans {
+		if len(p.moved) == 0 {
+			continue
+		}
+		k := p.moves()
+		alike[k]++
+		keep[p] = alike[k] <= keptAlike
+	}
+	for _, p := range b.plans {
+		keep[p] = keep[p] || p.check == b.m.Short || slices.Contains(b.m.Symptom, p.check.ID) || b.asked[p]
+	}
+	gone := map[*Check]bool{}
+	b.plans = slices.DeleteFunc(b.plans, func(p *plan) bool {
+		gone[p.check] = !keep[p]
+		return !keep[p]
+	})
+	b.m.Checks = slices.DeleteFunc(b.m.Checks, func(c *Check) bool { return gone[c] })
 }
 
 // parallel calls do for every i below n, on all processors. The calls are
@@ -572,13 +828,13 @@ func (b *builder) weigh() error {
 		names = append(names, name)
 	}
 	slices.Sort(names)
-	for point := range b.points {
+	if _, err := b.put(0, b.state, false); err != nil {
+		return err
+	}
+	parallel(b.points, func(point int) {
 		sit, err := b.put(point, b.state, false)
 		if err != nil {
-			if point == 0 {
-				return err
-			}
-			continue
+			return
 		}
 		for _, name := range names {
 			if slices.Contains(b.symptom.Shows[name], sit.Shows(name)) {
@@ -588,29 +844,26 @@ func (b *builder) weigh() error {
 			}
 		}
 		b.fits[point] = max(b.fits[point], wrongWord*wrongWord)
-	}
+	})
 	return nil
 }
 
-// predict adds a hypothesis that runs from one point to another to a check.
-func (b *builder) predict(p *plan, from, to int) {
-	c := p.check
+// predict returns what a check shows under a hypothesis that runs from one
+// point to another.
+func (b *builder) predict(p *plan, from, to int) prediction {
+	x, y := p.at(from), p.at(to)
 	switch {
 	case p.look != "":
-		c.rows = append(c.rows, mean(wordRow(c.Answers, p.words[from]), wordRow(c.Answers, p.words[to])))
-	case c.Mode == Continuity:
-		c.rows = append(c.rows, mean(b.beepRow(p, from), b.beepRow(p, to)))
-	default:
-		x, y := p.readings[from], p.readings[to]
-		if p.failed[from] || p.failed[to] {
-			c.spans = append(c.spans, []span{{weight: 1, unknown: true}})
-		} else {
-			c.spans = append(c.spans, between(x, y, c.Mode))
-		}
-		if c.Mode == AmpsDC {
-			c.danger = append(c.danger, x.Over || y.Over || p.failed[from] || p.failed[to])
-		}
+		return prediction{row: mean(wordRow(p.check.Answers, x.word), wordRow(p.check.Answers, y.word))}
+	case p.check.Mode == Continuity:
+		return prediction{row: mean(b.beepRow(x), b.beepRow(y))}
 	}
+	out := prediction{spans: []span{{weight: 1, unknown: true}}}
+	if !x.failed && !y.failed {
+		out.spans = between(x.reading, y.reading, p.check.Mode)
+	}
+	out.danger = p.check.Mode == AmpsDC && (x.reading.Over || y.reading.Over || x.failed || y.failed)
+	return out
 }
 
 // noLeak is the chance that an open leaks nothing, and not what OpenOhms says
@@ -674,22 +927,21 @@ func wordRow(words []string, shown string) []float64 {
 	return row
 }
 
-func (b *builder) beepRow(p *plan, point int) []float64 {
-	r := p.readings[point]
+func (b *builder) beepRow(o *outcome) []float64 {
 	beep := 0.5
 	switch {
-	case p.failed[point]:
-	case r.Over:
+	case o.failed:
+	case o.reading.Over:
 		beep = 0
 	default:
-		beep = normalCDF((b.meter.BeepOhms - r.Value) / max(r.Sigma, 1))
+		beep = normalCDF((b.meter.BeepOhms - o.reading.Value) / max(o.reading.Sigma, 1))
 	}
 	return []float64{beep, 1 - beep}
 }
 
 // leastOff is what a healthy reading may be off at the least: nobody calls a
 // contact bad for less (V, ohm, A; common practice, no source).
-var leastOff = map[Mode]float64{VoltsDC: 0.05, Ohms: 0.5, AmpsDC: 0.02}
+var leastOff = map[Mode]float64{VoltsDC: 0.05, Ohms: 0.5, Diode: 0.05, AmpsDC: 0.02}
 
 // expectSigmas is how many standard deviations a healthy reading may be off.
 const expectSigmas = 3
@@ -705,23 +957,27 @@ const noShortOhms = 1000
 
 // expect notes what the healthy vehicle shows.
 func (b *builder) expect(p *plan) {
-	c, r := p.check, p.readings[0]
+	c, r := p.check, p.healthy.reading
 	switch {
-	case p.failed[0]:
 	case c == b.m.Short:
 		// Only a short matters here, not the exact load.
 		c.Expect = &Range{min(r.Value/coldShare, noShortOhms), math.Inf(1)}
 	case p.look != "":
-		c.Healthy = p.words[0]
+		c.Healthy = p.healthy.word
 	case c.Mode == Continuity:
 		c.Healthy = NoBeep
 		if !r.Over && r.Value < b.meter.BeepOhms {
 			c.Healthy = Beep
 		}
+	case r.Over && c.Mode == Diode:
+		c.Expect = &Range{b.meter.DiodeVolts, math.Inf(1)}
 	case r.Over && c.Mode == Ohms:
 		c.Expect = &Range{b.meter.LargestOhms / 10, math.Inf(1)}
 	case !r.Over:
 		off := max(expectSigmas*r.Sigma, leastOff[c.Mode])
 		c.Expect = &Range{r.Value - off, r.Value + off}
+		if c.Mode == Ohms && r.Value > leastOff[Ohms] {
+			c.Expect.Low = max(c.Expect.Low, r.Value/coldShare)
+		}
 	}
 }

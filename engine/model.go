@@ -90,13 +90,10 @@ type Check struct {
 	Across   bool    // amps: the meter would lie across a source
 	Jumper   Jumper
 
-	says   []string    // by answer: the answer in words, or nil
-	spans  [][]span    // numeric: by hypothesis, a mixture
-	rows   [][]float64 // otherwise, or for bands: chance of each answer, by hypothesis
-	band   func(value float64, over bool) int
-	bins   [][]share
-	nbins  int
-	danger []bool // by hypothesis: the reading would blow the meter's fuse
+	says  []string // by answer: the answer in words, or nil
+	band  func(value float64, over bool) int
+	shows predictions
+	nbins int
 }
 
 // Jumper says where a check puts a jumper, if anywhere.
@@ -194,38 +191,47 @@ func (m *Model) finish() {
 func (m *Model) likelihood(c *Check, r Result) []float64 {
 	like := make([]float64, len(m.hyps))
 	floor := m.floor(c, r)
+	chance := make([]float64, len(c.shows.kinds))
+	for k := range chance {
+		chance[k] = m.chance(c, &c.shows.kinds[k], r)
+	}
 	marginal := 0.0
+	other := c.shows.other
+	unexplained := -1
 	for i, h := range m.hyps {
+		p := chance[0]
+		if len(other) > 0 && int(other[0].hyp) == i {
+			p, other = chance[other[0].kind], other[1:]
+		}
 		if m.Causes[h.cause].ID == Unexplained {
+			unexplained = i
 			continue
 		}
-		p := m.predict(c, i, r)
 		marginal += math.Exp(h.prior) * p
 		like[i] = (1-m.Misreading)*p + m.Misreading*floor
 	}
-	for i, h := range m.hyps {
+	if unexplained >= 0 {
 		// What nobody listed may show anything, yet mostly shows what others do.
-		if m.Causes[h.cause].ID == Unexplained {
-			like[i] = 0.5*marginal + 0.5*floor
-		}
+		like[unexplained] = 0.5*marginal + 0.5*floor
 	}
 	return like
 }
 
-func (m *Model) predict(c *Check, hyp int, r Result) float64 {
-	if c.rows != nil {
+// chance is the density, or chance, of a result under a prediction.
+func (m *Model) chance(c *Check, p *prediction, r Result) float64 {
+	if p.row != nil {
 		k := c.outcome(r)
 		if k < 0 {
 			return 0
 		}
-		return c.rows[hyp][k]
+		return p.row[k]
 	}
 	if c.Mode == VoltsDC && !r.Over && r.Value != 0 {
 		turned := r
 		turned.Value = -r.Value
-		return (1-turnedLeads)*mixture(m, c, c.spans[hyp], r) + turnedLeads*mixture(m, c, c.spans[hyp], turned)
+		return (1-turnedLeads)*mixture(m, c, p.spans, r) + turnedLeads*mixture(m, c, p.spans, turned)
 	}
-	return mixture(m, c, c.spans[hyp], r)
+	return mixture(m, c, p.spans, r)
 }
 
 // turnedLeads is the chance that the leads are on the wrong way round, or that
@@ -303,8 +309,8 @@ const (
 // floor is the density, or chance, of a misreading: voltages uniform over both
 // signs of the highest supply, ohms alike in every decade, answers alike.
 func (m *Model) floor(c *Check, r Result) float64 {
-	if c.rows != nil {
-		return 1 / float64(len(c.rows[0]))
+	if c.tabled() {
+		return 1 / float64(len(c.Answers))
 	}
 	if r.Over {
 		return floorOver
@@ -319,21 +325,13 @@ func (m *Model) floor(c *Check, r Result) float64 {
 	return rest / (2 * m.scale)
 }
 
-// bin cuts the check's readings into bins and works out every hypothesis's
+// tabled reports whether the check's predictions are chances of its answers.
+func (c *Check) tabled() bool { return c.shows.kinds[0].row != nil }
+
+// bin cuts the check's readings into bins and works out every prediction's
 // chance of each, for the expected information.
 func (m *Model) bin(c *Check) {
-	c.bins = make([][]share, len(m.hyps))
-	if c.rows != nil {
-		c.nbins = len(c.rows[0])
-		for i, row := range c.rows {
-			for k, p := range row {
-				if p > 0 {
-					c.bins[i] = append(c.bins[i], share{k, p})
-				}
-			}
-		}
-		return
-	}
+	c.shows.like = nil
 	index := map[int]int{}
 	at := func(cell int) int {
 		k, ok := index[cell]
@@ -343,33 +341,67 @@ func (m *Model) bin(c *Check) {
 		}
 		return k
 	}
-	const overCell = math.MaxInt
-	for i, mixture := range c.spans {
-		for _, s := range mixture {
-			if s.unknown {
-				continue
-			}
-			if s.over > 0 {
-				c.bins[i] = append(c.bins[i], share{at(overCell), s.weight * s.over})
-			}
-			if s.over == 1 {
-				continue
-			}
-			first, last := cell(c.Mode, s.low-3*s.sigma), cell(c.Mode, s.high+3*s.sigma)
-			below := 0.0
-			for k := first; k <= last; k++ {
-				upTo := 1.0
-				if k < last {
-					upTo = s.below(cellEnd(c.Mode, k))
-				}
-				if p := upTo - below; p > 1e-4 {
-					c.bins[i] = append(c.bins[i], share{at(k), s.weight * (1 - s.over) * p})
-				}
-				below = upTo
+	for i := range c.shows.kinds {
+		p := &c.shows.kinds[i]
+		for k, chance := range p.row {
+			if chance > 0 {
+				p.bins = append(p.bins, share{at(k), chance})
 			}
 		}
+		for _, s := range p.spans {
+			p.bins = append(p.bins, c.cells(s, at)...)
+		}
+		p.weigh()
 	}
 	c.nbins = len(index)
+}
+
+// cells returns the shares of a span by cell.
+func (c *Check) cells(s span, at func(cell int) int) []share {
+	const overCell = math.MaxInt
+	var out []share
+	if s.unknown {
+		return nil
+	}
+	if s.over > 0 {
+		out = append(out, share{at(overCell), s.weight * s.over})
+	}
+	if s.over == 1 {
+		return out
+	}
+	first, last := cell(c.Mode, s.low-3*s.sigma), cell(c.Mode, s.high+3*s.sigma)
+	below := 0.0
+	for k := first; k <= last; k++ {
+		upTo := 1.0
+		if k < last {
+			upTo = s.below(cellEnd(c.Mode, k))
+		}
+		if p := upTo - below; p > 1e-4 {
+			out = append(out, share{at(k), s.weight * (1 - s.over) * p})
+		}
+		below = upTo
+	}
+	return out
+}
+
+// weigh sums up the bins, of which several may be one cell.
+func (p *prediction) weigh() {
+	slices.SortFunc(p.bins, func(x, y share) int { return x.bin - y.bin })
+	one := p.bins[:0]
+	for _, s := range p.bins {
+		if k := len(one); k > 0 && one[k-1].bin == s.bin {
+			one[k-1].p += s.p
+		} else {
+			one = append(one, s)
+		}
+	}
+	p.bins, p.mass, p.inside = one, 0, 0
+	for _, s := range one {
+		p.mass += s.p
+	}
+	for _, s := range one {
+		p.inside -= s.p * math.Log(s.p/p.mass)
+	}
 }
 
 // Cells grow with the reading as a meter's error does: about 4 % wide, and no

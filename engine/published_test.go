@@ -37,7 +37,9 @@ func published(t *testing.T, name string, into any) {
 // 0.01*0.5 = 0.797 and under b 0.401, so P(a | yes) = 0.59775/0.698 = 0.856375.
 func TestTwoCausesByHand(t *testing.T) {
 	model := func(misreading float64) *Model {
-		c := &Check{ID: "look", Mode: Look, Power: Off, Answers: []string{"yes", "no"}, Minutes: 1, rows: [][]float64{{0.8, 0.2}, {0.4, 0.6}}}
+		c := &Check{ID: "look", Mode: Look, Power: Off, Answers: []string{"yes", "no"}, Minutes: 1}
+		c.shows.set(0, prediction{row: []float64{0.8, 0.2}})
+		c.shows.set(1, prediction{row: []float64{0.4, 0.6}})
 		m := &Model{Misreading: misreading, Causes: []Cause{{ID: "a", Mends: "a"}, {ID: "b", Mends: "b"}}, Checks: []*Check{c},
 			hyps: []hypothesis{{0, math.Log(3)}, {1, math.Log(1)}}}
 		m.finish()
@@ -143,7 +145,7 @@ func TestAsia(t *testing.T) {
 						if word(state, ids[node]) == "yes" {
 							row = []float64{1, 0}
 						}
-						c.rows = append(c.rows, row)
+						c.shows.set(len(model.hyps)-1, prediction{row: row})
 					}
 				}
 			}
@@ -235,7 +237,7 @@ func TestPolybox(t *testing.T) {
 				if at[p] < len(answers) {
 					row[at[p]] = 1
 				}
-				m.Checks[i].rows = append(m.Checks[i].rows, row)
+				m.Checks[i].shows.set(len(m.hyps)-1, prediction{row: row})
 			}
 		}
 	}

@@ -93,8 +93,9 @@ func entropy(r []Ranked) float64 {
 // gainer works out the expected information of checks for one belief.
 type gainer struct {
 	m     *Model
-	b     *belief
-	live  []int // hypotheses worth counting, in order of their causes
+	p     []float64 // by hypothesis; 0 where it does not count
+	cause []float64 // by cause: the sum of its hypotheses
+	total float64
 	mix   []float64
 	one   []float64
 	touch []int
@@ -105,10 +106,12 @@ type gainer struct {
 const negligible = 1e-7
 
 func (m *Model) gainer(b *belief) *gainer {
-	g := &gainer{m: m, b: b}
+	g := &gainer{m: m, p: make([]float64, len(m.hyps)), cause: make([]float64, len(m.Causes))}
 	for i, h := range m.hyps {
 		if b.p[i] > negligible && m.Causes[h.cause].ID != Unexplained {
-			g.live = append(g.live, i)
+			g.p[i] = b.p[i]
+			g.cause[h.cause] += b.p[i]
+			g.total += b.p[i]
 		}
 	}
 	most := 0
@@ -128,43 +131,55 @@ func (m *Model) gainer(b *belief) *gainer {
 func (g *gainer) bits(c *Check) float64 {
 	mix := g.mix[:c.nbins]
 	clear(mix)
-	var inner float64 // sum over causes of p * H(outcome | cause), in nats
-	flush := func(mass float64) {
-		if mass > 0 {
-			for _, k := range g.touch {
-				q := g.one[k] / mass
-				if q > 0 {
-					inner -= g.one[k] * math.Log(q)
-				}
-				mix[k] += g.one[k]
-				g.one[k] = 0
-			}
-		}
-		g.touch = g.touch[:0]
-	}
-	mass, total := 0.0, 0.0
-	cause := -1
-	for _, i := range g.live {
-		if h := g.m.hyps[i].cause; h != cause {
-			flush(mass)
-			cause, mass = h, 0
-		}
-		var sum float64
-		for _, s := range c.bins[i] {
-			x := g.b.p[i] * s.p
-			if x == 0 {
-				continue
-			}
+	usual := &c.shows.kinds[0]
+	rest := g.total // of the causes that leave the check alone
+	var inner, total float64
+	add := func(p *prediction, weight float64) {
+		for _, s := range p.bins {
 			if g.one[s.bin] == 0 {
 				g.touch = append(g.touch, s.bin)
 			}
-			g.one[s.bin] += x
-			sum += x
+			g.one[s.bin] += weight * s.p
 		}
-		mass += sum
-		total += sum
 	}
-	flush(mass)
+	// The hypotheses of one cause follow each other.
+	for other := c.shows.other; len(other) > 0; {
+		cause := g.m.hyps[other[0].hyp].cause
+		left, mass := g.cause[cause], 0.0
+		for len(other) > 0 && g.m.hyps[other[0].hyp].cause == cause {
+			if w := g.p[other[0].hyp]; w > 0 {
+				p := &c.shows.kinds[other[0].kind]
+				add(p, w)
+				left -= w
+				mass += w * p.mass
+			}
+			other = other[1:]
+		}
+		if left == g.cause[cause] {
+			continue // none of them counts
+		}
+		rest -= g.cause[cause]
+		if left > negligible {
+			add(usual, left)
+			mass += left * usual.mass
+		}
+		for _, k := range g.touch {
+			if x := g.one[k]; x > 0 {
+				inner -= x * math.Log(x/mass)
+				mix[k] += x
+			}
+			g.one[k] = 0
+		}
+		g.touch = g.touch[:0]
+		total += mass
+	}
+	if rest > negligible {
+		inner += rest * usual.inside
+		total += rest * usual.mass
+		for _, s := range usual.bins {
+			mix[s.bin] += rest * s.p
+		}
+	}
 	if total <= 0 {
 		return 0
 	}

@@ -52,9 +52,9 @@ func (b *Base) Harness(file string, data []byte) (*circuit.Harness, error) {
 		r.version(v, "version")
 	}
 	m.get("about")
-	celsius := float64(defaultCelsius)
+	r.h.Celsius = defaultCelsius
 	if n := m.get("celsius"); n != nil {
-		celsius = r.within(n, -60, 200, "celsius")
+		r.h.Celsius = r.within(n, -60, 200, "celsius")
 	}
 	ground := m.need("ground")
 	wiresNode := m.get("wires")
@@ -62,7 +62,7 @@ func (b *Base) Harness(file string, data []byte) (*circuit.Harness, error) {
 	r.wired = !r.bad[wiresNode]
 	r.drawn = r.parts(m.need("parts"), wires)
 	for _, n := range wires {
-		r.wire(n, celsius)
+		r.wire(n)
 	}
 	r.h.Ground = r.text(ground, "ground")
 	r.pin(ground, r.h.Ground, "ground")
@@ -164,6 +164,10 @@ func (r *harnessReader) readPart(name string, at, n *yaml.Node, wires []*yaml.No
 		}
 	}
 	for _, pin := range p.Pins {
+		if slices.Contains(kind.Inner, pin) {
+			r.h.NoAccess[name+"."+pin] = true
+			continue
+		}
 		r.pins[name+"."+pin] = true
 	}
 	r.h.Parts = append(r.h.Parts, p)
@@ -195,7 +199,11 @@ func (r *harnessReader) pin(n *yaml.Node, pin, what string) {
 	if !dotted || part == "" || name == "" {
 		r.errorf(n, "%s: %q is not a pin; write part.pin", what, pin)
 	} else if p := r.part(n, part, what); p != nil {
-		r.known(n, name, p.Pins, fmt.Sprintf("%s: a %s has no pin", what, p.Kind))
+		if slices.Contains(p.Inner, name) {
+			r.errorf(n, "%s: %q is inside %s; neither wire nor probe gets there", what, name, part)
+			return
+		}
+		r.known(n, name, p.OuterPins(), fmt.Sprintf("%s: a %s has no pin", what, p.Kind))
 	}
 }
 
@@ -209,20 +217,21 @@ func (r *harnessReader) part(n *yaml.Node, name, what string) *circuit.Part {
 	return nil
 }
 
-func (r *harnessReader) wire(n *yaml.Node, celsius float64) {
+func (r *harnessReader) wire(n *yaml.Node) {
 	m := r.mapping(n, "wire")
 	nameNode := m.need("name")
 	w := circuit.Wire{Name: r.name(nameNode, "wire: name")}
 	what := "wire " + w.Name
 	from, to := m.need("from"), m.need("to")
 	w.From, w.To = r.text(from, what+": from"), r.text(to, what+": to")
-	w.Gauge, w.Metres = defaultGauge, defaultMetres
-	gauge := m.get("gauge")
+	gauge, metres := m.get("gauge"), m.get("metres")
+	w.Gauge, w.GaugeAssumed = defaultGauge, gauge == nil
 	if gauge != nil {
 		w.Gauge = r.text(gauge, what+": gauge")
 	}
-	if x := m.get("metres"); x != nil {
-		w.Metres = r.within(x, 0.001, 1000, what+": metres")
+	w.Metres, w.MetresAssumed = defaultMetres, metres == nil
+	if metres != nil {
+		w.Metres = r.within(metres, 0.001, 1000, what+": metres")
 	}
 	w.Colour = r.text(m.get("colour"), what+": colour")
 	m.done()
@@ -245,7 +254,7 @@ func (r *harnessReader) wire(n *yaml.Node, celsius float64) {
 	if err != nil {
 		r.errorf(gauge, "%s: %v", what, err)
 	} else {
-		w.Ohms = circuit.CopperOhms(area, w.Metres, celsius)
+		w.Ohms = circuit.CopperOhms(area, w.Metres, r.h.Celsius)
 	}
 	if kind := r.base.parts["wire"]; kind != nil {
 		for _, f := range kind.failures {

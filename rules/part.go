@@ -19,7 +19,11 @@ type Part struct {
 	Kind  string
 	About string
 	Pins  []string
-	Keys  []Key
+	Inner []string // pins inside the part: no wire goes there and no probe reaches them
+	// Optional are the pins that builders often leave without a wire; those of
+	// one group have wires all together or not at all.
+	Optional [][]string
+	Keys     []Key
 
 	broken     bool // its file has problems
 	elements   []element
@@ -33,6 +37,7 @@ type Part struct {
 	capacitor  [2]string
 	wire       bool
 	splice     bool
+	bars       bool
 	ways       bool
 }
 
@@ -56,8 +61,11 @@ func (k Key) ways() bool {
 }
 
 type element struct {
-	circuit.Element                                         // with what is not an expression
-	ohms, volts, gain, cold, limit, above, blows, tolerance *expression
+	circuit.Element                                       // with what is not an expression
+	ohms, volts, gain, cold, limit, blows, tolerance, off *expression
+	coldTolerance                                         *expression
+	above, below                                          []*expression // of each threshold
+	drop, amps, ideality                                  *expression   // of a diode
 }
 
 type setting struct {
@@ -134,7 +142,10 @@ func readPart(file string, data []byte, sources SourceIDs) (*Part, *yaml.Node, e
 	p.Kind = d.name(kind, "part")
 	d.version(m.need("version"), "version")
 	p.About = d.text(m.need("about"), "about")
-	p.readPins(d, m.get("pins"))
+	p.readPins(d, m.get("pins"), "pins")
+	outer := slices.Clone(p.Pins)
+	p.Inner = p.readPins(d, m.get("inner"), "inner")
+	p.readOptional(d, m.get("optional"), outer)
 	env := p.readKeys(d, m.get("keys"))
 	elements := m.get("elements")
 	for _, n := range d.list(elements, "elements") {
@@ -168,6 +179,11 @@ func readPart(file string, data []byte, sources SourceIDs) (*Part, *yaml.Node, e
 	ways := m.get("ways")
 	p.ways = d.yes(ways, "ways")
 	p.splice = d.yes(m.get("splice"), "splice")
+	if bars := m.get("bars"); bars != nil {
+		if p.bars = d.yes(bars, "bars"); p.bars && !p.splice {
+			d.errorf(bars, "bars: only a splice has bars; say splice: yes")
+		}
+	}
 	for _, n := range d.list(m.need("failures"), "failures") {
 		p.readFailure(d, n, env, sources, d.bad[shows])
 	}
@@ -183,15 +199,43 @@ func readPart(file string, data []byte, sources SourceIDs) (*Part, *yaml.Node, e
 	return p, kind, d.problems.err()
 }
 
-func (p *Part) readPins(d *document, n *yaml.Node) {
-	for _, x := range d.items(n, "pins") {
-		pin := d.text(x, "pins")
+// readPins adds the pins of a list to all pins, and returns them.
+func (p *Part) readPins(d *document, n *yaml.Node, what string) []string {
+	var pins []string
+	for _, x := range d.items(n, what) {
+		pin := d.text(x, what)
 		if slices.Contains(p.Pins, pin) {
-			d.errorf(x, "pins: %q stands twice", pin)
+			d.errorf(x, "%s: %q stands twice", what, pin)
 		}
 		p.Pins = append(p.Pins, pin)
+		pins = append(pins, pin)
 	}
 	p.Pins = d.named(n, p.Pins)
+	return pins
+}
+
+// readOptional reads the pins that may well have no wire; a list in the list is
+// a group.
+func (p *Part) readOptional(d *document, n *yaml.Node, outer []string) {
+	seen := map[string]bool{}
+	for _, g := range d.items(n, "optional") {
+		var group []string
+		for _, x := range d.items(g, "optional") {
+			pin := d.text(x, "optional")
+			switch {
+			case pin == "":
+			case slices.Contains(p.Inner, pin):
+				d.errorf(x, "optional: %q is inside the part; no wire goes there anyway", pin)
+			case seen[pin]:
+				d.errorf(x, "optional: %q stands twice", pin)
+			default:
+				d.known(x, pin, outer, "optional: there is no pin")
+				seen[pin] = true
+				group = append(group, pin)
+			}
+		}
+		p.Optional = append(p.Optional, group)
+	}
 }
 
 // readKeys returns the variables that expressions may use; nil if the keys
@@ -287,7 +331,7 @@ func (p *Part) readElement(d *document, n *yaml.Node, env map[string]any) {
 	for _, t := range []struct {
 		key string
 		typ circuit.ElementType
-	}{{"resistance", circuit.Resistance}, {"source", circuit.Source}, {"follower", circuit.Follower}} {
+	}{{"resistance", circuit.Resistance}, {"source", circuit.Source}, {"follower", circuit.Follower}, {"diode", circuit.Diode}, {"mirror", circuit.Mirror}} {
 		if x := m.get(t.key); x != nil {
 			types++
 			e.Type = t.typ
@@ -296,10 +340,25 @@ func (p *Part) readElement(d *document, n *yaml.Node, env map[string]any) {
 		}
 	}
 	if types != 1 {
-		d.errorf(n, "%s: want one of resistance, source or follower", what)
+		d.errorf(n, "%s: want one of resistance, source, follower, diode or mirror", what)
 	}
-	e.ohms = d.compile(m.need("ohms"), env, false, what+": ohms")
+	switch e.Type {
+	case circuit.Diode:
+		e.drop = d.compile(m.need("drop"), env, false, what+": drop")
+		e.amps = d.compile(m.need("at_amps"), env, false, what+": at_amps")
+		e.ideality = d.compile(m.get("ideality"), env, false, what+": ideality")
+	case circuit.Mirror:
+		of := m.need("mirrors")
+		e.Mirrors = d.text(of, what+": mirrors")
+		if of != nil {
+			d.known(of, e.Mirrors, p.elementIDs[:len(p.elementIDs)-1], what+": mirrors: there is before it no element")
+		}
+	default:
+		e.ohms = d.compile(m.need("ohms"), env, false, what+": ohms")
+	}
+	e.off = d.compile(m.get("off_ohms"), env, false, what+": off_ohms")
 	e.cold = d.compile(m.get("cold_ohms"), env, false, what+": cold_ohms")
+	e.coldTolerance = d.compile(m.get("cold_tolerance"), env, false, what+": cold_tolerance")
 	e.volts = d.compile(m.get("volts"), env, false, what+": volts")
 	e.gain = d.compile(m.get("gain"), env, false, what+": gain")
 	e.limit = d.compile(m.get("limit"), env, false, what+": limit")
@@ -311,10 +370,21 @@ func (p *Part) readElement(d *document, n *yaml.Node, env map[string]any) {
 	} else if e.Type == circuit.Follower {
 		d.errorf(n, "%s: a follower needs \"of\", the pins whose voltage it follows", what)
 	}
-	if x := m.get("when"); x != nil {
+	whens := []*yaml.Node{m.get("when")}
+	if whens[0] == nil {
+		whens = nil
+	} else if whens[0].Kind == yaml.SequenceNode {
+		whens = whens[0].Content
+	}
+	for _, x := range whens {
 		wm := d.mapping(x, what+": when")
-		e.When = &circuit.Threshold{Between: p.pinPair(d, wm.need("between"), what+": between")}
-		e.above = d.compile(wm.need("above"), env, false, what+": above")
+		e.When = append(e.When, circuit.Threshold{Between: p.pinPair(d, wm.need("between"), what+": between")})
+		above, below := wm.get("above"), wm.get("below")
+		if above == nil && below == nil {
+			d.errorf(x, "%s: when: want \"above\", \"below\" or both", what)
+		}
+		e.above = append(e.above, d.compile(above, env, false, what+": above"))
+		e.below = append(e.below, d.compile(below, env, false, what+": below"))
 		wm.done()
 	}
 	m.done()
@@ -343,14 +413,23 @@ func (p *Part) readIndicator(d *document, n *yaml.Node, env map[string]any) {
 	m := d.mapping(n, "shows")
 	var in indicator
 	in.ID = d.text(m.get("id"), "shows: id")
-	watts, volts := m.get("watts"), m.get("volts")
-	if (watts == nil) == (volts == nil) {
-		d.errorf(n, "shows: want either \"watts\" (an element) or \"volts\" (two pins)")
+	watts, amps, volts := m.get("watts"), m.get("amps"), m.get("volts")
+	given := 0
+	for _, x := range []*yaml.Node{watts, amps, volts} {
+		if x != nil {
+			given++
+		}
 	}
-	if watts != nil {
-		in.Watts = d.text(watts, "shows: watts")
-		d.known(watts, in.Watts, p.elementIDs, "shows: there is no element")
-	} else if volts != nil {
+	if given != 1 {
+		d.errorf(n, "shows: want one of \"watts\" (an element), \"amps\" (an element) or \"volts\" (two pins)")
+	}
+	in.Watts, in.Amps = d.text(watts, "shows: watts"), d.text(amps, "shows: amps")
+	for _, x := range []*yaml.Node{watts, amps} {
+		if x != nil {
+			d.known(x, x.Value, p.elementIDs, "shows: there is no element")
+		}
+	}
+	if volts != nil {
 		in.Volts = p.pinPair(d, volts, "shows: volts")
 	}
 	in.per = d.compile(m.get("per"), env, false, "shows: per")
@@ -421,6 +500,12 @@ func (p *Part) readFailure(d *document, n *yaml.Node, env map[string]any, source
 			}
 		}
 	}
+	if x := m.get("times_ohms"); x != nil {
+		f.TimesOhms = d.rising(x, 1, 1000, what+": times_ohms", "[lowest, highest] in times the wire's own")
+		if !p.wire {
+			d.errorf(x, "%s: times_ohms: only a wire has it", what)
+		}
+	}
 	one := variant{set: p.readSet(d, m.get("set"), env, what+": set"), bridge: p.readBridge(d, m.get("bridge"), what)}
 	if len(one.set)+len(one.bridge) > 0 {
 		f.variants = append(f.variants, one)
@@ -444,13 +529,18 @@ func (p *Part) readBridge(d *document, n *yaml.Node, what string) [][2]string {
 }
 
 func (d *document) ohmRange(n *yaml.Node, what string) [2]float64 {
+	return d.rising(n, 1e-3, 1e6, what, "[lowest, highest] in ohm")
+}
+
+// rising reads a range of two rising values within two bounds.
+func (d *document) rising(n *yaml.Node, least, most float64, what, want string) [2]float64 {
 	items := d.list(n, what)
 	if len(items) != 2 {
-		d.errorf(n, "%s: want [lowest, highest] in ohm", what)
+		d.errorf(n, "%s: want %s", what, want)
 		return [2]float64{}
 	}
-	low := d.within(items[0], 1e-3, 1e6, what)
-	high := d.within(items[1], 1e-3, 1e6, what)
+	low := d.within(items[0], least, most, what)
+	high := d.within(items[1], least, most, what)
 	if high <= low && d.sound(items[0]) && d.sound(items[1]) {
 		d.errorf(n, "%s: the highest is above the lowest", what)
 	}
@@ -496,21 +586,37 @@ func (p *Part) make(name string, keys map[string]float64) (circuit.Part, error) 
 	for k, v := range keys {
 		ev.env[k] = v
 	}
-	out := circuit.Part{Name: name, Kind: p.Kind, Pins: slices.Clone(p.Pins), Rest: p.rest, Splice: p.splice, Driven: p.driven, Capacitor: p.capacitor}
+	out := circuit.Part{Name: name, Kind: p.Kind, Pins: slices.Clone(p.Pins), Inner: p.Inner, Optional: p.Optional, Rest: p.rest, Splice: p.splice, Bars: p.bars, Driven: p.driven, Capacitor: p.capacitor}
 	base := map[string]circuit.Values{}
 	for _, e := range p.elements {
 		c := e.Element
 		c.Ohms = ev.number(e.ohms, 0, most, e.ID+": ohms")
 		c.ColdOhms = ev.number(e.cold, 0, most, e.ID+": cold_ohms")
+		c.ColdTolerance = ev.number(e.coldTolerance, 0, 1, e.ID+": cold_tolerance")
 		c.Volts = ev.number(e.volts, -most, most, e.ID+": volts")
 		c.Gain = ev.number(e.gain, -most, most, e.ID+": gain")
 		c.Limit = ev.number(e.limit, 0, most, e.ID+": limit")
 		c.Blows = ev.number(e.blows, 0, most, e.ID+": blows")
 		c.Tolerance = ev.number(e.tolerance, 0, 1, e.ID+": tolerance")
-		if e.When != nil {
-			w := *e.When
-			w.Above = ev.number(e.above, -most, most, e.ID+": above")
-			c.When = &w
+		c.OffOhms = ev.number(e.off, 0, most, e.ID+": off_ohms")
+		if e.Type == circuit.Diode {
+			n := 1.0
+			if e.ideality != nil {
+				n = ev.number(e.ideality, 0.5, 20, e.ID+": ideality")
+			}
+			drop := ev.number(e.drop, 0.05, 100, e.ID+": drop")
+			amps := ev.number(e.amps, 1e-6, 1000, e.ID+": at_amps")
+			c.Saturation, c.Slope = circuit.Junction(drop, amps, n)
+		}
+		c.When = slices.Clone(e.When)
+		for i := range c.When {
+			c.When[i].Above, c.When[i].Below = math.Inf(-1), math.Inf(1)
+			if e.above[i] != nil {
+				c.When[i].Above = ev.number(e.above[i], -most, most, e.ID+": above")
+			}
+			if e.below[i] != nil {
+				c.When[i].Below = ev.number(e.below[i], -most, most, e.ID+": below")
+			}
 		}
 		base[c.ID] = c.Values
 		out.Elements = append(out.Elements, c)

@@ -1,9 +1,12 @@
 package circuit
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
+	"sync"
+	"sync/atomic"
 )
 
 // Bench solves a harness, healthy or with a fault, in its states. Once it has
@@ -13,7 +16,14 @@ type Bench struct {
 	h     *Harness
 	net   *network
 	bases map[setup]*base
-	tried []State // states in which the vehicle has been powered: blown fuses stay blown
+	tried []State  // states in which the vehicle has been powered: blown fuses stay blown
+	blew  sync.Map // by situated: what tried says of it, so that it is found once
+}
+
+// situated is a point of a fault.
+type situated struct {
+	fault *Fault
+	point int
 }
 
 // setup is one way to stand the vehicle on the bench.
@@ -22,14 +32,90 @@ type setup struct {
 	off   bool
 }
 
-// base is the healthy network in one setup, factored, with its whole inverse.
+// base is the healthy network in one setup, factored.
 type base struct {
 	off      bool
 	branches []branch
-	regions  []region
+	at       point
+	diodes   []int // indexes of its diodes
+	rows     [][]term
 	rhs      []float64
+	lu       *sparseLU
+	ordered  func() (*ordered, error)
 	x        []float64
-	inv      [][]float64 // by column
+	largest  float64 // A, of any branch
+	columns  vectors // of the inverse
+	across   vectors // rows of the inverse
+}
+
+// find moves the base to its consistent point.
+func (b *Bench) find(ba *base) error {
+	step, err := b.repivot(&solution{bench: b, ba: ba})
+	if err == nil {
+		var at point
+		at, err = b.search(ba.branches, nil, ba.at, ba.off, func(at point) (unknowns, error) {
+			x, err := step(at)
+			return func(i int) float64 { return x[i] }, err
+		})
+		if err == nil {
+			ba.at = at
+			return nil
+		}
+	}
+	ba.at, err = b.full(ba.branches, nil, ba.at, ba.off)
+	return err
+}
+
+// order finds pivots for the base that serve wherever its active branches
+// stand: the rows of these come first, by their own currents, so that no other
+// pivot leans on them, and hold all that they may hold.
+func (b *Bench) order(ba *base) (*ordered, error) {
+	const little = 1e-6 // S
+	const least = 1e-6  // of an own current's entry
+	rows := slices.Clone(ba.rows)
+	var first []int
+	for _, i := range b.net.active {
+		br, r := ba.branches[i], b.net.nodes+i
+		br.Cut, br.dead = false, false
+		rows[r], _ = b.net.equation(i, &br, b.net.start(), 1)
+		if br.typ == Diode {
+			br.tangent(rows[r], r, little)
+		}
+		if x, _ := entry(rows[r], r); math.Abs(x) >= least {
+			first = append(first, r)
+		}
+	}
+	return fixPivots(rows, first...)
+}
+
+// vectors are found when they are asked for, and kept while there is room.
+type vectors struct {
+	find func(unit []float64) []float64
+	kept []atomic.Pointer[[]float64]
+	mu   sync.Mutex
+	old  []int // indexes of what is kept, oldest first
+}
+
+// vectorBytes is how much memory in bytes the vectors of one base may take.
+const vectorBytes = 64 << 20
+
+func (vs *vectors) at(j int) []float64 {
+	if v := vs.kept[j].Load(); v != nil {
+		return *v
+	}
+	unit := make([]float64, len(vs.kept))
+	unit[j] = 1
+	v := vs.find(unit)
+	vs.mu.Lock()
+	defer vs.mu.Unlock()
+	if vs.kept[j].Swap(&v) == nil {
+		vs.old = append(vs.old, j)
+	}
+	for len(vs.old) > max(64, vectorBytes/8/len(vs.kept)) {
+		vs.kept[vs.old[0]].Store(nil)
+		vs.old = vs.old[1:]
+	}
+	return v
 }
 
 // NewBench returns a bench for the harness whose vehicle has been powered at
@@ -54,72 +140,77 @@ func (b *Bench) base(s State, off bool) (*base, error) {
 	if ba := b.bases[key]; ba != nil {
 		return ba, nil
 	}
-	ba := &base{off: off, branches: slices.Clone(b.net.branches), regions: make([]region, len(b.net.branches))}
+	ba := &base{off: off, branches: b.set(s), at: b.net.start()}
+	if off {
+		for i := range ba.branches {
+			br := &ba.branches[i]
+			switch {
+			case br.typ == Source || br.typ == Follower || br.typ == Mirror:
+				br.dead = true
+			case slices.ContainsFunc(br.when, func(w condition) bool { return w.above >= 0 || w.below <= 0 }):
+				ba.at.regions[b.net.slot[i]] = idle // its condition is not met by no voltage
+			case br.cold > 0:
+				br.Ohms = br.cold
+				if br.coldTolerance > 0 {
+					br.tolerance, br.alike = br.coldTolerance, true
+				}
+			}
+		}
+	}
+	for _, i := range b.net.active {
+		if ba.branches[i].typ == Diode {
+			ba.diodes = append(ba.diodes, i)
+		}
+	}
+	failed := func(err error) (*base, error) {
+		return nil, fmt.Errorf("state %q of the healthy harness: %w", s.Name, err)
+	}
+	ba.rows, ba.rhs = b.net.matrix(ba.branches, nil, ba.at, 1)
+	ba.ordered = sync.OnceValues(func() (*ordered, error) { return b.order(ba) })
+	if len(b.net.active) > 0 && !(off && len(ba.diodes) == 0) {
+		if err := b.find(ba); err != nil {
+			return failed(err)
+		}
+		ba.rows, ba.rhs = b.net.matrix(ba.branches, nil, ba.at, 1)
+	}
+	lu, err := factor(slices.Clone(ba.rows))
+	if err != nil {
+		return failed(err)
+	}
+	ba.lu = lu
+	ba.x = lu.solve(slices.Clone(ba.rhs))
+	for _, amps := range ba.x[b.net.nodes:] {
+		ba.largest = max(ba.largest, math.Abs(amps))
+	}
+	ba.columns = vectors{find: lu.solve, kept: make([]atomic.Pointer[[]float64], len(ba.x))}
+	ba.across = vectors{find: lu.solveTransposed, kept: make([]atomic.Pointer[[]float64], len(ba.x))}
+	b.bases[key] = ba
+	return ba, nil
+}
+
+// set returns the branches with every part at its setting in the state.
+func (b *Bench) set(s State) []branch {
+	branches := slices.Clone(b.net.branches)
 	for _, p := range b.h.Parts {
 		setting := p.Rest
 		if s.Settings[p.Name] != "" {
 			setting = s.Settings[p.Name]
 		}
 		for id, v := range p.Settings[setting] {
-			ba.branches[b.net.branch[partKey(p.Name, id)]].Values = v
+			branches[b.net.branch[partKey(p.Name, id)]].Values = v
 		}
 	}
-	if off {
-		for i := range ba.branches {
-			br := &ba.branches[i]
-			switch {
-			case br.typ != Resistance:
-				ba.regions[i] = idle
-			case br.cold > 0:
-				br.Ohms = br.cold
-			}
-		}
-	}
-	if err := b.factor(ba); err != nil {
-		return nil, fmt.Errorf("state %q: %w", s.Name, err)
-	}
-	if !off {
-		sol, err := b.settle(ba, nil, nil)
-		if err != nil {
-			return nil, fmt.Errorf("state %q of the healthy harness: %w", s.Name, err)
-		}
-		if !slices.Equal(sol.regions, ba.regions) {
-			ba.regions = sol.regions
-			if err := b.factor(ba); err != nil {
-				return nil, fmt.Errorf("state %q: %w", s.Name, err)
-			}
-		}
-	}
-	b.bases[key] = ba
-	return ba, nil
-}
-
-func (b *Bench) factor(ba *base) error {
-	rows, rhs := b.net.matrix(ba.branches, ba.regions)
-	lu, err := factor(rows)
-	if err != nil {
-		return err
-	}
-	ba.rhs = rhs
-	ba.x = lu.solve(slices.Clone(rhs))
-	ba.inv = make([][]float64, len(rhs))
-	unit := make([]float64, len(rhs))
-	for j := range ba.inv {
-		clear(unit)
-		unit[j] = 1
-		ba.inv[j] = lu.solve(unit)
-	}
-	return nil
+	return branches
 }
 
 // Situation is the vehicle on the bench with a fault in it, solved.
 type Situation struct {
-	bench     *Bench
-	alt       alteration
-	sol       *solution
-	says      map[string]string
-	blown     []int
-	uncertain []uncertain // found when first asked for
+	bench       *Bench
+	alt         alteration
+	sol         *solution
+	says        map[string]string
+	blown       []int
+	all, strong []uncertain // found when first asked for
 }
 
 // Put solves the harness in a state with one point of a fault; a nil fault is
@@ -131,19 +222,16 @@ func (b *Bench) Put(f *Fault, point int, s State, off bool) (*Situation, error) 
 	if f != nil {
 		c, says = f.points[point], f.says
 	}
-	var blown []int
-	var err error
-	for _, tried := range b.tried {
-		if blown, _, err = b.blow(tried, c, blown); err != nil {
-			return nil, err
-		}
+	blown, err := b.blowBefore(f, point, c)
+	if err != nil {
+		return nil, err
 	}
 	if off {
 		ba, err := b.base(s, true)
 		if err != nil {
 			return nil, err
 		}
-		sol, err := b.settle(ba, b.changed(ba, c, blown), b.joins(ba, c))
+		sol, err := b.settle(ba, ba.at, b.changed(ba, c, blown), b.joins(ba, c))
 		if err != nil {
 			return nil, err
 		}
@@ -156,6 +244,29 @@ func (b *Bench) Put(f *Fault, point int, s State, off bool) (*Situation, error) 
 	return &Situation{bench: b, alt: c, sol: sol, says: says, blown: blown}, nil
 }
 
+// blowBefore returns the fuses that the fault blows in the states tried before.
+func (b *Bench) blowBefore(f *Fault, point int, c alteration) ([]int, error) {
+	type outcome struct {
+		blown []int
+		err   error
+	}
+	if len(b.net.fuses) == 0 {
+		return nil, nil
+	}
+	key := situated{f, point}
+	if o, ok := b.blew.Load(key); ok {
+		return o.(outcome).blown, o.(outcome).err
+	}
+	var o outcome
+	for _, tried := range b.tried {
+		if o.blown, _, o.err = b.blow(tried, c, o.blown); o.err != nil {
+			break
+		}
+	}
+	b.blew.Store(key, o)
+	return o.blown, o.err
+}
+
 // blow solves a powered state and blows every fuse whose steady current
 // exceeds twice its rating, until none does.
 func (b *Bench) blow(s State, c alteration, blown []int) ([]int, *solution, error) {
@@ -166,20 +277,46 @@ func (b *Bench) blow(s State, c alteration, blown []int) ([]int, *solution, erro
 	blown = slices.Clone(blown)
 	joins := b.joins(ba, c)
 	for {
-		sol, err := b.settle(ba, b.changed(ba, c, blown), joins)
-		if err != nil {
+		sol, err := b.settle(ba, ba.at, b.changed(ba, c, blown), joins)
+		hunting := errors.Is(err, ErrNoRegions)
+		if hunting {
+			// Something switches on and off in turn. A fuse need not wait for it.
+			var herr error
+			if sol, herr = b.settle(ba, ba.at, b.held(ba, b.changed(ba, c, blown)), joins); herr != nil {
+				return nil, nil, err
+			}
+		} else if err != nil {
 			return nil, nil, err
 		}
 		more := false
-		for i := range b.net.branches {
-			if r := b.net.branches[i].blows; r > 0 && math.Abs(sol.x[b.net.nodes+i]) > 2*r && !slices.Contains(blown, i) {
+		for _, i := range b.net.fuses {
+			if r := b.net.branches[i].blows; math.Abs(sol.amps(i)) > 2*r && !slices.Contains(blown, i) {
 				blown, more = append(blown, i), true
 			}
 		}
 		if !more {
+			if hunting {
+				return nil, nil, err
+			}
 			return blown, sol, nil
 		}
 	}
+}
+
+// held returns the changed branches with everything in them that waits for a
+// voltage switched on, as it is for a moment where it switches on and off in turn.
+func (b *Bench) held(ba *base, changed map[int]branch) map[int]branch {
+	for i := range ba.branches {
+		br, ok := changed[i]
+		if !ok {
+			br = ba.branches[i]
+		}
+		if len(br.when) > 0 && !slices.ContainsFunc(br.when, func(w condition) bool { return !math.IsInf(w.below, 1) }) {
+			br.when = nil
+			changed[i] = br
+		}
+	}
+	return changed
 }
 
 // changed returns the branches that differ from the base's.
@@ -212,8 +349,8 @@ func (b *Bench) changed(ba *base, c alteration, blown []int) map[int]branch {
 		br.Cut = true
 		m[i] = br
 	}
-	if c.toGnd != "" {
-		i := b.net.branch[wireKey(c.toGnd)]
+	if c.tap != nil {
+		i := b.net.branch[wireKey(c.tap.wire)]
 		br := get(i)
 		br.Cut = true // its two halves are joins
 		m[i] = br
@@ -239,13 +376,14 @@ func (b *Bench) joins(ba *base, c alteration) []conductance {
 			js = append(js, conductance{a, z, 1 / j.ohms})
 		}
 	}
-	if c.toGnd != "" {
+	if c.tap != nil {
 		// The wire's middle, joined to both ends by half its resistance and to
-		// ground by the fault, is a star; the equal triangle needs no new node.
-		w := &ba.branches[b.net.branch[wireKey(c.toGnd)]]
+		// a pin by the fault, is a star; the equal triangle needs no new node.
+		w := &ba.branches[b.net.branch[wireKey(c.tap.wire)]]
+		to := b.net.node[c.tap.pin]
 		half, down := 2/w.Ohms, 1/BridgeOhms
 		sum := 2*half + down
-		for _, j := range []conductance{{w.a, w.b, half * half / sum}, {w.a, -1, half * down / sum}, {w.b, -1, half * down / sum}} {
+		for _, j := range []conductance{{w.a, w.b, half * half / sum}, {w.a, to, half * down / sum}, {w.b, to, half * down / sum}} {
 			if j.a != j.b {
 				js = append(js, j)
 			}
@@ -263,10 +401,13 @@ func (s *Situation) Shows(name string) string {
 	if in == nil {
 		return ""
 	}
+	if in.Amps != "" {
+		return in.word(math.Abs(s.sol.amps(s.bench.net.branch[partKey(p.Name, in.Amps)])))
+	}
 	if in.Watts != "" {
 		i := s.bench.net.branch[partKey(p.Name, in.Watts)]
 		br := &s.bench.net.branches[i]
-		return in.word((s.volts(br.a) - s.volts(br.b)) * s.sol.x[s.bench.net.nodes+i])
+		return in.word((s.volts(br.a) - s.volts(br.b)) * s.sol.amps(i))
 	}
 	return in.word(s.volts(s.bench.net.node[p.Name+"."+in.Volts[0]]) - s.volts(s.bench.net.node[p.Name+"."+in.Volts[1]]))
 }
@@ -289,9 +430,4 @@ func (s *Situation) Blown() []string {
 	return names
 }
 
-func (s *Situation) volts(node int) float64 {
-	if node < 0 {
-		return 0
-	}
-	return s.sol.x[node]
-}
+func (s *Situation) volts(node int) float64 { return unknowns(s.sol.value).volts(node) }

@@ -3,7 +3,9 @@ package circuit
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 )
 
 // Fault is one single fault that a harness can have.
@@ -35,12 +37,15 @@ func (f *Fault) Points() int { return len(f.points) }
 
 // alteration is one circuit change in terms of the network.
 type alteration struct {
-	set   map[string]Values  // by branch key
-	add   map[string]float64 // added ohms
-	cut   []string           // branches that carry nothing
-	join  []join
-	toGnd string // wire whose middle is on ground
+	set  map[string]Values  // by branch key
+	add  map[string]float64 // added ohms
+	cut  []string           // branches that carry nothing
+	join []join
+	tap  *tap
 }
+
+// tap is a wire whose middle touches a pin.
+type tap struct{ wire, pin string }
 
 // join is a path between two pins.
 type join struct {
@@ -61,12 +66,24 @@ func (h *Harness) Faults() []Fault {
 			faults = append(faults, f)
 		}
 	}
+	plus := h.supplyPlus()
 	for _, w := range h.Wires {
 		for _, m := range w.Failures {
 			f := Fault{ID: "wire " + w.Name + " " + m.Mode, Mends: "wire " + w.Name}
-			switch m.Mode {
-			case "to ground":
-				f.single(alteration{toGnd: w.Name})
+			switch {
+			case m.Mode == "to ground":
+				f.single(alteration{tap: &tap{w.Name, h.Ground}})
+			case m.Mode == "to supply":
+				if plus == "" || plus == h.Ground || w.From == plus || w.To == plus {
+					continue // it is there anyway
+				}
+				f.single(alteration{tap: &tap{w.Name, plus}})
+			case m.TimesOhms != [2]float64{}:
+				added := logSpaced(m.TimesOhms[0], m.TimesOhms[1], resistiveSpans+1)
+				for i, times := range added {
+					added[i] = (times - 1) * w.Ohms
+				}
+				f.between(wireKey(w.Name), added)
 			default:
 				f.series(wireKey(w.Name), m)
 			}
@@ -78,11 +95,7 @@ func (h *Harness) Faults() []Fault {
 		for _, m := range p.Failures {
 			switch {
 			case p.Splice:
-				for _, pin := range p.Pins {
-					f := Fault{ID: "way " + p.Name + "." + pin + " " + m.Mode, Mends: "way " + p.Name + "." + pin}
-					f.series(wayKey(p.Name, pin), m)
-					add(f, m)
-				}
+				p.jointFaults(m, add)
 			case p.Ways > 0:
 				p.wayFaults(m, add)
 			default:
@@ -95,8 +108,57 @@ func (h *Harness) Faults() []Fault {
 	return faults
 }
 
+// supplyPlus is the plus pin of the first supply, or empty.
+func (h *Harness) supplyPlus() string {
+	for _, p := range h.Parts {
+		for _, e := range p.Elements {
+			if e.Supply {
+				return p.Name + "." + e.A
+			}
+		}
+	}
+	return ""
+}
+
+// jointFaults adds the faults of one mode of a splice or of bars: a bad joint
+// is any of them, bridged bars are any two, by the first joint of each.
+func (p *Part) jointFaults(m Failure, add func(Fault, Failure)) {
+	if m.Mode != "bridged" {
+		for _, pin := range p.Pins {
+			f := Fault{ID: "way " + p.Name + "." + pin + " " + m.Mode, Mends: "way " + p.Name + "." + pin}
+			f.series(wayKey(p.Name, pin), m)
+			add(f, m)
+		}
+		return
+	}
+	var bars, first []string
+	for _, pin := range p.Pins {
+		if b := p.Bar(pin); !slices.Contains(bars, b) {
+			bars, first = append(bars, b), append(first, p.Name+"."+pin)
+		}
+	}
+	for i := range bars {
+		for j := i + 1; j < len(bars); j++ {
+			pair := fmt.Sprintf("ways %s.%s %s.%s", p.Name, bars[i], p.Name, bars[j])
+			f := Fault{ID: pair + " bridged", Mends: pair}
+			f.single(alteration{join: []join{{first[i], first[j], BridgeOhms}}})
+			add(f, m)
+		}
+	}
+}
+
+// Bar names the common point that a joint of a splice is on: what stands before
+// the first underscore where it has bars, else nothing.
+func (p *Part) Bar(pin string) string {
+	if !p.Bars {
+		return ""
+	}
+	bar, _, _ := strings.Cut(pin, "_")
+	return bar
+}
+
 // wayFaults adds the faults of one mode of a connector. Its swapped ways are
-// any two of them, bridged ones neighbours of a row.
+// any two of them, bridged ones neighbours in a row or from row to row.
 func (p *Part) wayFaults(m Failure, add func(Fault, Failure)) {
 	way := func(i int) string { return wayKey(p.Name, wayName(i)) }
 	pinOut := "pin-out of " + p.Name
@@ -116,13 +178,10 @@ func (p *Part) wayFaults(m Failure, add func(Fault, Failure)) {
 			}
 		}
 	case "bridged":
-		row := p.rowLength()
-		for i := 1; i < p.Ways; i++ {
-			if i%row == 0 {
-				continue
-			}
-			f := Fault{ID: fmt.Sprintf("ways %s %s bridged", way(i), way(i+1)), Mends: fmt.Sprintf("ways %s %s", way(i), way(i+1))}
-			f.single(alteration{join: []join{{way(i) + "a", way(i+1) + "a", BridgeOhms}}})
+		for _, n := range p.Neighbours() {
+			pair := fmt.Sprintf("ways %s %s", way(n[0]), way(n[1]))
+			f := Fault{ID: pair + " bridged", Mends: pair}
+			f.single(alteration{join: []join{{way(n[0]) + "a", way(n[1]) + "a", BridgeOhms}}})
 			add(f, m)
 		}
 	case "mirrored":
@@ -144,6 +203,22 @@ func (p *Part) wayFaults(m Failure, add func(Fault, Failure)) {
 }
 
 func (p *Part) rowLength() int { return (p.Ways + max(p.Rows, 1) - 1) / max(p.Rows, 1) }
+
+// Neighbours returns the pairs of ways of a connector that lie side by side,
+// in a row or one above the other.
+func (p *Part) Neighbours() [][2]int {
+	row := p.rowLength()
+	var pairs [][2]int
+	for i := 1; i <= p.Ways; i++ {
+		if i < p.Ways && i%row != 0 {
+			pairs = append(pairs, [2]int{i, i + 1})
+		}
+		if i+row <= p.Ways {
+			pairs = append(pairs, [2]int{i, i + row})
+		}
+	}
+	return pairs
+}
 
 // repin leads side a of each way i to side b of way to[i].
 func (p *Part) repin(to map[int]int) alteration {
@@ -172,25 +247,26 @@ func (f *Fault) single(c alteration) { f.points, f.spans = []alteration{c}, []Sp
 // series is a fault of a plain conductor: open, or with resistance added.
 func (f *Fault) series(key string, m Failure) {
 	if r, ok := m.AddOhms[""]; ok {
-		f.between(key, r)
+		f.between(key, logSpaced(r[0], r[1], resistiveSpans+1))
 		return
 	}
 	f.single(alteration{set: map[string]Values{key: {Ohms: OpenOhms}}})
 }
 
-// between makes the points and spans of a log-uniform added resistance.
-func (f *Fault) between(key string, r [2]float64) {
-	for _, ohms := range logSpaced(r[0], r[1], resistiveSpans+1) {
+// between makes the points and spans of an added resistance that runs through
+// the values in ohm.
+func (f *Fault) between(key string, added []float64) {
+	for _, ohms := range added {
 		f.points = append(f.points, alteration{add: map[string]float64{key: ohms}})
 	}
-	for i := range resistiveSpans {
-		f.spans = append(f.spans, Span{i, i + 1, 1.0 / resistiveSpans})
+	for i := range len(added) - 1 {
+		f.spans = append(f.spans, Span{i, i + 1, 1 / float64(len(added)-1)})
 	}
 }
 
 func (f *Fault) part(p *Part, m Failure) {
 	for id, r := range m.AddOhms {
-		f.between(partKey(p.Name, id), r)
+		f.between(partKey(p.Name, id), logSpaced(r[0], r[1], resistiveSpans+1))
 	}
 	for _, v := range m.Variants {
 		c := alteration{set: map[string]Values{}}
@@ -223,6 +299,38 @@ func (f *Fault) part(p *Part, m Failure) {
 			f.says[p.indicatorName(i)] = word
 		}
 	}
+}
+
+// Pins returns the pins of what the fault's ID names: the ends of its wire, or
+// those of its part or of its ways.
+func (f *Fault) Pins(h *Harness) []string {
+	var pins []string
+	words := strings.Fields(f.ID)
+	switch kind, name := words[0], words[1]; kind {
+	case "wire":
+		for _, w := range h.Wires {
+			if w.Name == name {
+				pins = append(pins, w.From, w.To)
+			}
+		}
+	case "way", "ways":
+		for _, way := range words[1:] {
+			part, way, _ := strings.Cut(way, ".")
+			p := h.Part(part)
+			switch {
+			case p == nil: // the mode
+			case p.Splice:
+				pins = append(pins, part+"."+way)
+			default:
+				pins = append(pins, part+"."+way+"a", part+"."+way+"b")
+			}
+		}
+	default:
+		for _, pin := range h.Part(name).Pins {
+			pins = append(pins, name+"."+pin)
+		}
+	}
+	return pins
 }
 
 // logSpaced returns n values from low to high in equal ratios.

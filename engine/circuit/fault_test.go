@@ -22,14 +22,15 @@ func plug(name string, ways, rows int) Part {
 }
 
 func wireFailures() []Failure {
-	return []Failure{{Mode: "open", Odds: 4}, {Mode: "resistive", Odds: 2, AddOhms: map[string][2]float64{"": {1, 100}}}, {Mode: "to ground", Odds: 1}}
+	return []Failure{{Mode: "open", Odds: 4}, {Mode: "resistive", Odds: 2, AddOhms: map[string][2]float64{"": {1, 100}}}, {Mode: "to ground", Odds: 1},
+		{Mode: "to supply", Odds: 1}, {Mode: "too thin", Odds: 1, TimesOhms: [2]float64{4, 20}}}
 }
 
 // small is the market cart's tail light, with a splice in its return.
 func small(ways, rows int) *Harness {
 	h := &Harness{Ground: "pack.minus", Parts: []Part{
 		{Name: "pack", Pins: []string{"plus", "minus"},
-			Elements: []Element{{ID: "cells", Type: Source, A: "plus", B: "minus", Values: Values{Volts: 36, Ohms: 0.1}}},
+			Elements: []Element{{ID: "cells", Type: Source, A: "plus", B: "minus", Values: Values{Volts: 36, Ohms: 0.1}, Supply: true}},
 			Failures: []Failure{
 				{Mode: "no output", Odds: 5, Variants: []Alteration{{Set: map[string]Values{"cells": {Ohms: OpenOhms}}}, {Set: map[string]Values{"cells": {Ohms: 0.1}}}}},
 				{Mode: "low", Odds: 3, Spread: true, Variants: []Alteration{
@@ -70,7 +71,10 @@ func TestFaultIDs(t *testing.T) {
 	want := []string{"part pack no output", "part pack low", "part f1 blown", "part f1 resistive", "part tail open", "part tail deaf",
 		"way s1.in open", "way s1.out open", "way s1.in resistive", "way s1.out resistive"}
 	for i := 1; i <= 5; i++ {
-		want = append(want, fmt.Sprintf("wire w%d open", i), fmt.Sprintf("wire w%d resistive", i), fmt.Sprintf("wire w%d to ground", i))
+		want = append(want, fmt.Sprintf("wire w%d open", i), fmt.Sprintf("wire w%d resistive", i), fmt.Sprintf("wire w%d to ground", i), fmt.Sprintf("wire w%d too thin", i))
+		if i > 1 { // w1 is on the supply
+			want = append(want, fmt.Sprintf("wire w%d to supply", i))
+		}
 	}
 	for _, c := range []struct {
 		name       string
@@ -87,14 +91,14 @@ func TestFaultIDs(t *testing.T) {
 			"ways p1.1 p1.2 swapped", "ways p1.1 p1.3 swapped", "ways p1.2 p1.3 swapped",
 			"ways p1.1 p1.2 bridged", "ways p1.2 p1.3 bridged", "connector p1 mirrored",
 		}},
-		{"two rows of two: neighbours are in a row", 4, 2, []string{
+		{"two rows of two: neighbours are in a row and from row to row", 4, 2, []string{
 			"way p1.1 open", "way p1.2 open", "way p1.3 open", "way p1.4 open",
 			"way p1.1 resistive", "way p1.2 resistive", "way p1.3 resistive", "way p1.4 resistive",
 			"ways p1.1 p1.2 swapped", "ways p1.1 p1.3 swapped", "ways p1.1 p1.4 swapped", "ways p1.2 p1.3 swapped", "ways p1.2 p1.4 swapped", "ways p1.3 p1.4 swapped",
-			"ways p1.1 p1.2 bridged", "ways p1.3 p1.4 bridged", "connector p1 mirrored",
+			"ways p1.1 p1.2 bridged", "ways p1.3 p1.4 bridged", "ways p1.1 p1.3 bridged", "ways p1.2 p1.4 bridged", "connector p1 mirrored",
 		}},
-		{"two rows of one: nothing to bridge or mirror", 2, 2, []string{
-			"way p1.1 open", "way p1.2 open", "way p1.1 resistive", "way p1.2 resistive", "ways p1.1 p1.2 swapped",
+		{"two rows of one: nothing to mirror", 2, 2, []string{
+			"way p1.1 open", "way p1.2 open", "way p1.1 resistive", "way p1.2 resistive", "ways p1.1 p1.2 swapped", "ways p1.1 p1.2 bridged",
 		}},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -3,6 +3,7 @@ package circuit
 import (
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 )
@@ -19,7 +20,8 @@ const (
 // Harness is the wiring of one vehicle or sub-system with every value worked out.
 type Harness struct {
 	Name     string
-	Ground   string // the pin that is 0 V
+	Ground   string  // the pin that is 0 V
+	Celsius  float64 // around the wires
 	Parts    []Part
 	Wires    []Wire
 	NoAccess map[string]bool // pins that a probe cannot reach
@@ -33,13 +35,17 @@ type Wire struct {
 	Ohms           float64
 	Gauge, Colour  string
 	Metres         float64
+	GaugeAssumed   bool // the file does not say
+	MetresAssumed  bool
 	Failures       []Failure
 }
 
 // Part is one part with its values worked out.
 type Part struct {
 	Name, Kind string
-	Pins       []string // names within the part
+	Pins       []string   // names within the part, inner ones too
+	Inner      []string   // of them: inside the part, out of reach of wires and probes
+	Optional   [][]string // of them: often left without a wire, those of a group all together
 	Elements   []Element
 	Settings   map[string]Setting
 	Rest       string // the setting it has when nothing else is said
@@ -48,6 +54,7 @@ type Part struct {
 	Ways       int // of a connector, else 0
 	Rows       int // rows that the ways stand in
 	Splice     bool
+	Bars       bool // a splice of several bars: a pin is BAR_JOINT
 	Driven     bool // moves the driven wheel, or asks for it
 	// Capacitor is the two pins across which a charge stays after the pack is
 	// unplugged, or empty.
@@ -62,21 +69,40 @@ const (
 	Resistance ElementType = iota // I = V/Ohms
 	Source                        // V = Volts - Ohms * I delivered
 	Follower                      // V = Gain * V(Of) - Ohms * I delivered
+	Diode                         // I = Saturation * (exp(V/Slope) - 1)
+	Mirror                        // I from A to B = Gain * I delivered by the element Mirrors
 )
 
 // Element is one branch of a part. The zero value of what it does not use is right.
 type Element struct {
 	ID   string
 	Type ElementType
-	A, B string // pins; of a source, A is plus
+	A, B string // pins; A is the plus of a source and the anode of a diode
 	Values
-	ColdOhms  float64   // what ohms, continuity and diode see, when not Ohms
-	Of        [2]string // Follower: the pins whose voltage it follows
-	Limit     float64   // A; a Source with a limit delivers 0 to Limit and never takes
-	When      *Threshold
-	Supply    bool    // disconnected when the power is off
-	Blows     float64 // A; rated current of a fuse
-	Tolerance float64 // of Ohms, Volts or Gain as a fraction, taken as two standard deviations
+	ColdOhms float64 // what ohms, continuity and diode see, when not Ohms
+	// ColdTolerance is how well ColdOhms is known where Tolerance does not say
+	// it. It stands for what sort of part it is and not for how well it was
+	// made, so that all parts of a harness are off to the same side.
+	ColdTolerance float64
+	Of            [2]string   // Follower: the pins whose voltage it follows
+	Mirrors       string      // Mirror: the element whose current it follows
+	Saturation    float64     // A, of a Diode
+	Slope         float64     // V, of a Diode: ideality times thermal voltage
+	Limit         float64     // A; a Source with a limit delivers 0 to Limit and never takes
+	When          []Threshold // all must hold, or the element carries nothing
+	OffOhms       float64     // Resistance with When: what it is when they do not hold, 0 means nothing
+	Supply        bool        // disconnected when the power is off
+	Blows         float64     // A; rated current of a fuse
+	Tolerance     float64     // of Ohms, Volts or Gain as a fraction, taken as two standard deviations
+}
+
+// Junction returns the saturation current in A and the slope in V of a diode
+// that drops some volts at some amperes, with the ideality factor n, at 25 C.
+// The slope is n k T / q (Shockley's diode equation).
+func Junction(volts, amps, n float64) (saturation, slope float64) {
+	const thermal = 1.380649e-23 * 298.15 / 1.602176634e-19 // V, k T / q at 25 C, SI constants of 2019
+	slope = n * thermal
+	return amps / math.Expm1(volts/slope), slope
 }
 
 // Values are what a setting or a fault changes in an element.
@@ -87,10 +113,10 @@ type Values struct {
 	Cut   bool    // carries nothing at all
 }
 
-// Threshold holds while the voltage between two pins is above a value in volts.
+// Threshold holds while the voltage between two pins lies within two values in volts.
 type Threshold struct {
-	Between [2]string
-	Above   float64
+	Between      [2]string
+	Above, Below float64
 }
 
 // Setting gives new values to elements, by element ID.
@@ -106,7 +132,9 @@ type Failure struct {
 	Variants []Alteration          // alternatives, taken as equally likely
 	Spread   bool                  // anything from each variant to the next can be, not only the variants
 	AddOhms  map[string][2]float64 // by element: an added resistance, log-uniform in the range
-	Says     map[string]string     // by indicator ID: what it shows whatever the circuit does
+	// TimesOhms is a range of times its own resistance that a wire has instead, log-uniform.
+	TimesOhms [2]float64
+	Says      map[string]string // by indicator ID: what it shows whatever the circuit does
 }
 
 // Alteration is one way in which a failure changes a part.
@@ -119,6 +147,7 @@ type Alteration struct {
 type Indicator struct {
 	ID    string    // empty when the part has one
 	Watts string    // the element whose power is judged, or
+	Amps  string    // the element whose current is judged, or
 	Volts [2]string // the pins whose voltage is judged
 	Per   float64   // what the measure is divided by, 0 means 1
 	Bands []Band    // by rising Under; the last takes the rest
@@ -264,6 +293,13 @@ func (h *Harness) Measured(part string, volts float64) *Harness {
 	return &out
 }
 
+// Unknowns is how many unknowns the harness has to solve for; what is kept for
+// each state and power grows with its square.
+func (h *Harness) Unknowns() int {
+	n := h.network()
+	return n.nodes + len(n.branches)
+}
+
 // Pins returns every pin as part.pin, in the order of the file.
 func (h *Harness) Pins() []string {
 	var pins []string
@@ -273,6 +309,14 @@ func (h *Harness) Pins() []string {
 		}
 	}
 	return pins
+}
+
+// OuterPins returns the names, within the part, of the pins that are not inside it.
+func (p *Part) OuterPins() []string {
+	if len(p.Inner) == 0 {
+		return p.Pins
+	}
+	return slices.DeleteFunc(slices.Clone(p.Pins), func(pin string) bool { return slices.Contains(p.Inner, pin) })
 }
 
 // Indicators returns the names, part or part.indicator, of all that can be seen.

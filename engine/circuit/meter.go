@@ -9,37 +9,47 @@ import (
 // Meter is a multimeter as a part of the circuit. Its figures are those of a
 // common hand-held meter of 6000 counts (common practice, no source).
 type Meter struct {
-	Counts      float64 // of a range's full scale
-	VoltsShare  float64 // accuracy as a share of the reading
-	OhmsShare   float64
-	AmpsShare   float64
-	LastDigits  float64 // and in counts, for every mode
-	InputOhms   float64 // on DC volts
-	LeadOhms    float64 // both leads together
-	ShuntOhms   float64 // on amps, leads included
-	BeepOhms    float64 // continuity beeps below
-	LargestOhms float64 // above this ohms reads over-range
-	LargestAmps float64 // what its fuse carries
-	LeastVolts  float64 // full scale of the lowest range of each mode
-	LeastOhms   float64
-	LeastAmps   float64
+	Counts       float64 // of a range's full scale
+	VoltsShare   float64 // accuracy as a share of the reading
+	OhmsShare    float64
+	AmpsShare    float64
+	LastDigits   float64 // and in counts, for every mode
+	InputOhms    float64 // on DC volts
+	LeadOhms     float64 // both leads together
+	ShuntOhms    float64 // on amps, leads included
+	BeepOhms     float64 // continuity beeps below
+	LargestOhms  float64 // above this ohms reads over-range
+	LargestAmps  float64 // what its fuse carries
+	LeastVolts   float64 // full scale of the lowest range of each mode
+	LeastOhms    float64
+	LeastAmps    float64
+	TestVolts    float64 // open-circuit voltage of the ohms ranges, behind the range's full scale
+	DiodeVolts   float64 // compliance of the diode test; above it reads over-range
+	DiodeCurrent float64 // A
 }
 
 // ReferenceMeter is the meter that nothing else is said of.
 var ReferenceMeter = Meter{
 	Counts: 6000, VoltsShare: 0.005, OhmsShare: 0.008, AmpsShare: 0.012, LastDigits: 2,
 	InputOhms: 10e6, LeadOhms: 0.2, ShuntOhms: 0.03, BeepOhms: 30, LargestOhms: 60e6, LargestAmps: 10,
-	LeastVolts: 0.6, LeastOhms: 600, LeastAmps: 0.6,
+	LeastVolts: 0.6, LeastOhms: 600, LeastAmps: 0.6, TestVolts: 2.5, DiodeVolts: 3, DiodeCurrent: 1e-3,
 }
 
 // Resolution returns what one count is worth on the smallest range of 6 x 10^k,
 // from least up, that holds the value.
 func (m *Meter) Resolution(value, least float64) float64 {
-	full := least
-	for full < math.Abs(value) && full < 1e12 {
+	return fullScale(math.Abs(value), least, 1e12) / m.Counts
+}
+
+// fullScale returns the smallest range, from least up in decades, that holds a
+// value, or the first that holds most. A meter without a lowest range has one
+// that is next to nothing.
+func fullScale(value, least, most float64) float64 {
+	full := max(least, 1e-6)
+	for full < value && full < most {
 		full *= 10
 	}
-	return full / m.Counts
+	return full
 }
 
 // error is the limit of error of a reading.
@@ -59,86 +69,98 @@ type Reading struct {
 
 // uncertain is a branch whose value is known to a tolerance only.
 type uncertain struct {
-	column  int // unknown index of its current, and of its equation
-	typ     ElementType
-	size    float64   // one standard deviation of its ohms, volts or gain; all its ohms if leak
-	leak    bool      // an open: all that passes is leakage
-	c, d    int       // Follower: controlling nodes
-	inverse []float64 // the base's inverse at the column
-	weights []float64 // S^-1 V' B at the column
+	column int // unknown index of its current, and of its equation
+	typ    ElementType
+	size   float64 // one standard deviation of its ohms, volts or gain; all its ohms if leak
+	leak   bool    // an open: all that passes is leakage
+	alike  bool    // off to the same side as all others that are alike
+	c, d   int     // Follower: controlling nodes
 }
 
-func (s *Situation) uncertainties() []uncertain {
-	if s.uncertain != nil {
-		return s.uncertain
+// effect is what the uncertainty does in the branch's own equation, in volts.
+func (u *uncertain) effect(x unknowns) float64 {
+	switch u.typ {
+	case Resistance:
+		return u.size * x(u.column)
+	case Follower:
+		return u.size * (x.volts(u.c) - x.volts(u.d))
 	}
-	s.uncertain = []uncertain{}
-	for i := range s.sol.ba.branches {
-		br := s.sol.branch(i)
-		if br.Cut || s.sol.regions[i] != conducting {
-			continue
-		}
-		u := uncertain{column: s.bench.net.nodes + i, typ: br.typ, c: br.c, d: br.d}
-		switch {
-		case br.Ohms >= OpenOhms: // of whatever element
-			u.typ, u.size, u.leak = Resistance, br.Ohms, true
-		case br.tolerance == 0:
-			continue
-		case br.typ == Resistance:
-			u.size = br.tolerance / 2 * br.Ohms
-		case br.typ == Source:
-			u.size = br.tolerance / 2 * br.Volts
-		case br.typ == Follower:
-			u.size = br.tolerance / 2 * br.Gain
-		}
-		u.inverse = s.sol.ba.inv[u.column]
-		if len(s.sol.v) > 0 {
-			u.weights = s.sol.weights(u.inverse)
-		}
-		s.uncertain = append(s.uncertain, u)
-	}
-	return s.uncertain
+	return u.size
 }
 
-// spread returns the standard deviation of row r of the solution and the part
-// of it that is leakage, given the solution vector read through at(unknown):
-// the adjoint of the error that each uncertain value makes in its own branch's
+// uncertain returns what is known of a branch to a tolerance only.
+func (s *Situation) uncertain(i int) (u uncertain, ok bool) {
+	br := s.sol.branch(i)
+	ohms := br.Ohms
+	switch r := s.bench.net.region(i, s.sol.at); {
+	case br.Cut, br.dead:
+		return u, false
+	case r == idle && br.typ == Resistance && br.off > 0:
+		ohms = br.off
+	case r != conducting:
+		return u, false
+	}
+	u = uncertain{column: s.bench.net.nodes + i, typ: br.typ, c: br.c, d: br.d}
+	switch {
+	case ohms >= OpenOhms: // of whatever element
+		u.typ, u.size, u.leak = Resistance, ohms, true
+	case br.typ == Resistance:
+		u.size, u.alike = br.tolerance/2*ohms, br.alike
+	case br.typ == Source:
+		u.size = br.tolerance / 2 * br.Volts
+	case br.typ == Follower:
+		u.size = br.tolerance / 2 * br.Gain
+	}
+	return u, u.size != 0
+}
+
+// uncertainties returns all of them, and those that matter to a meter that
+// draws next to nothing from a stiff pair of pins.
+func (s *Situation) uncertainties() (all, strong []uncertain) {
+	if s.all == nil {
+		s.all = []uncertain{}
+		for i := range s.sol.ba.branches {
+			if u, ok := s.uncertain(i); ok {
+				s.all = append(s.all, u)
+				if !u.leak && math.Abs(u.effect(s.sol.value)) > weakVolts {
+					s.strong = append(s.strong, u)
+				}
+			}
+		}
+	}
+	return s.all, s.strong
+}
+
+// weakVolts is an effect in volts that no reading shows: thousands like it
+// come to less than a count.
+const weakVolts = 1e-6
+
+// spread returns the standard deviation of a row of the solution and the part
+// of it that is leakage, given the solution x that the row is taken of: the
+// adjoint of the error that each uncertain value makes in its own branch's
 // equation. What passes an open is as good as linear in 1/ohms, so that the
 // sensitivity to its ohms is all of it.
-func (s *Situation) spread(r []term, at func(int) float64) (sigma, leak float64) {
-	rw := make([]float64, len(s.sol.w))
-	for j, w := range s.sol.w {
-		rw[j] = dot(r, w)
-	}
-	node := func(n int) float64 {
-		if n < 0 {
-			return 0
-		}
-		return at(n)
-	}
-	var sum float64
-	for _, u := range s.uncertainties() {
-		adj := dot(r, u.inverse)
-		for j, x := range rw {
-			adj -= x * u.weights[j]
-		}
+func (s *Situation) spread(r []term, us []uncertain, x unknowns) (sigma, leak float64) {
+	adjoint := s.adjoint(r)
+	var squares, alike float64
+	for i := range us {
+		u := &us[i]
+		adj := adjoint.value(u.column)
 		if adj == 0 {
 			continue
 		}
-		e := u.size
-		switch u.typ {
-		case Resistance:
-			e *= at(u.column)
-		case Follower:
-			e *= node(u.c) - node(u.d)
-		}
+		e := adj * u.effect(x)
 		if u.leak {
-			leak -= adj * e
+			leak -= e
 			continue
 		}
-		sum += adj * e * adj * e
+		if u.alike {
+			alike += e
+			continue
+		}
+		squares += e * e
 	}
-	return math.Sqrt(sum), leak
+	return math.Sqrt(squares + alike*alike), leak
 }
 
 // pair is the row of unknowns whose product is V(red) - V(black).
@@ -154,47 +176,69 @@ func (s *Situation) pair(red, black string) []term {
 }
 
 // response returns the changed network's answer to one ampere driven in at red
-// and out at black, as a function of the unknown.
-func (s *Situation) response(r []term) func(int) float64 {
-	base := func(i int) float64 {
-		var sum float64
-		for _, t := range r {
-			sum += t.x * s.sol.ba.inv[t.at][i]
+// and out at black.
+func (s *Situation) response(r []term) sum {
+	s.sol.prepare()
+	var resp sum
+	for _, t := range r {
+		resp = append(resp, scaled{t.x, s.sol.ba.columns.at(t.at)})
+	}
+	for j, z := range s.sol.weights(resp.value) {
+		for _, part := range s.sol.w[j] {
+			resp = append(resp, scaled{-z * part.f, part.col})
 		}
-		return sum
+	}
+	return resp
+}
+
+// adjoint returns the derivative of a row of the solution by the right side of
+// every equation.
+func (s *Situation) adjoint(r []term) sum {
+	s.sol.prepare()
+	var adj sum
+	for _, t := range r {
+		adj = append(adj, scaled{t.x, s.sol.ba.across.at(t.at)})
 	}
 	if len(s.sol.v) == 0 {
-		return base
+		return adj
 	}
-	t := make([]float64, len(s.sol.v))
-	for i, row := range s.sol.v {
-		for _, v := range row {
-			t[i] += v.x * base(v.at)
+	rw := make([]float64, len(s.sol.w))
+	for j, w := range s.sol.w {
+		rw[j] = dot(r, w.value)
+	}
+	for i, z := range s.sol.s.solveTransposed(rw) {
+		for _, t := range s.sol.v[i] {
+			if f := z * t.x; f != 0 {
+				adj = append(adj, scaled{-f, s.sol.ba.across.at(t.at)})
+			}
 		}
 	}
-	z := s.sol.s.solve(t)
-	return func(i int) float64 {
-		sum := base(i)
-		for j, x := range z {
-			sum -= x * s.sol.w[j][i]
-		}
-		return sum
-	}
+	return adj
 }
 
 // Volts returns what the meter reads on DC volts, its own input included.
 func (s *Situation) Volts(m *Meter, red, black string) Reading {
 	r := s.pair(red, black)
 	resp := s.response(r)
-	var open, inner float64
-	for _, t := range r {
-		open += t.x * s.sol.x[t.at]
-		inner += t.x * resp(t.at)
-	}
-	load := m.InputOhms / (m.InputOhms + inner)
+	open, inner := dot(r, s.sol.value), dot(r, resp.value)
+	sit, load := s, 1/(1+inner/m.InputOhms)
 	v := open * load
 	drawn := v / m.InputOhms
-	sigma, leak := s.spread(r, func(i int) float64 { return s.sol.x[i] - drawn*resp(i) })
+	if inner > stiffOhms && s.movable() {
+		// The meter itself may move a junction or a region: put it in.
+		if loaded, err := s.with(s.sol.at, conductance{s.bench.net.node[red], s.bench.net.node[black], 1 / m.InputOhms}); err == nil {
+			sit, load, drawn, v = loaded, 1, 0, dot(r, loaded.sol.value)
+		}
+	}
+	x := unknowns(sit.sol.value)
+	us, strong := sit.uncertainties()
+	switch {
+	case inner < quietOhms:
+		us = strong
+	case drawn != 0:
+		x = func(i int) float64 { return sit.sol.value(i) - drawn*resp.value(i) }
+	}
+	sigma, leak := sit.spread(r, us, x)
 	return Reading{Value: v, Sigma: math.Hypot(load*sigma, m.error(v, m.VoltsShare, m.LeastVolts)/2), Leak: load * leak}
 }
 
@@ -203,39 +247,154 @@ func (s *Situation) Volts(m *Meter, red, black string) Reading {
 func (s *Situation) Ohms(m *Meter, red, black string) Reading {
 	r := s.pair(red, black)
 	resp := s.response(r)
-	ohms := m.LeadOhms
-	for _, t := range r {
-		ohms += t.x * resp(t.at)
+	ohms := m.LeadOhms + dot(r, resp.value)
+	if s.stirred(m, ohms, resp.value) {
+		return s.test(m, red, black)
 	}
 	if ohms > m.LargestOhms {
 		return Reading{Value: ohms, Over: true}
 	}
-	sigma, _ := s.spread(r, resp)
+	us, _ := s.uncertainties()
+	sigma, _ := s.spread(r, us, resp.value)
 	sigma = math.Hypot(sigma, m.LeadOhms/2)
 	return Reading{Value: ohms, Sigma: math.Hypot(sigma, m.error(ohms, m.OhmsShare, m.LeastOhms)/2)}
+}
+
+// quietOhms is an inner resistance in ohm below which neither leakage nor the
+// meter's own current makes a count.
+const quietOhms = 300
+
+// stiffOhms is an inner resistance in ohm below which a voltmeter's input moves
+// no junction.
+const stiffOhms = 1e4
+
+// movable reports whether anything in the circuit bends: junctions, or parts
+// with regions.
+func (s *Situation) movable() bool {
+	return len(s.sol.ba.diodes) > 0 || !s.sol.ba.off && len(s.bench.net.active) > 0
+}
+
+// with returns the situation with more paths and currents in it, searched for
+// from a point.
+func (s *Situation) with(from point, j conductance, drive ...injection) (*Situation, error) {
+	ba := s.sol.ba
+	joins := s.bench.joins(ba, s.alt)
+	if j.a != j.b {
+		joins = append(joins, j)
+	}
+	sol, err := s.bench.settle(ba, from, s.bench.changed(ba, s.alt, s.blown), joins, drive...)
+	if err != nil {
+		return nil, err
+	}
+	return &Situation{bench: s.bench, alt: s.alt, sol: sol, says: s.says, blown: s.blown}, nil
+}
+
+// quietVolts is a voltage in volts under which a junction is as good as open
+// to an ohmmeter.
+const quietVolts = 0.05
+
+// stirred reports whether the ohmmeter's test voltage, behind its range's
+// resistance, would bring any junction near conduction.
+func (s *Situation) stirred(m *Meter, ohms float64, resp unknowns) bool {
+	amps := m.TestVolts / (ohms + fullScale(ohms, m.LeastOhms, m.LargestOhms))
+	for _, i := range s.sol.ba.diodes {
+		br := s.sol.branch(i)
+		if amps*(resp.volts(br.a)-resp.volts(br.b)) > quietVolts {
+			return true
+		}
+	}
+	return false
+}
+
+// test measures ohms with the test voltage in the circuit, range by range from
+// the lowest, as a meter that ranges by itself does.
+func (s *Situation) test(m *Meter, red, black string) Reading {
+	p, q := s.bench.net.node[red], s.bench.net.node[black]
+	from := s.sol.at
+	for full := fullScale(0, m.LeastOhms, m.LargestOhms); full <= m.LargestOhms*1.01; full *= 10 {
+		amps := m.TestVolts / full
+		sit, err := s.with(from, conductance{p, q, 1 / full}, injection{p, amps}, injection{q, -amps})
+		if err != nil {
+			break
+		}
+		from = sit.sol.at
+		v := sit.volts(p) - sit.volts(q)
+		through := amps - v/full
+		if ohms := v/through + m.LeadOhms; through > 0 && ohms <= full {
+			sigma := math.Hypot(testShare*ohms, m.LeadOhms/2)
+			return Reading{Value: ohms, Sigma: math.Hypot(sigma, m.error(ohms, m.OhmsShare, m.LeastOhms)/2)}
+		}
+	}
+	return Reading{Value: math.MaxFloat64, Over: true}
+}
+
+// testShare is how well an ohms reading through a junction is known: it hangs
+// on the meter's own test current (common practice, no source).
+const testShare = 0.3
+
+// junctionSigma is how well the drop of a junction is known, in volts (common
+// practice, no source).
+const junctionSigma = 0.03
+
+// Diode returns what the meter reads on its diode test: the volts that its
+// current drops from red to black, over-range above its compliance. The
+// situation must be one with the power off.
+func (s *Situation) Diode(m *Meter, red, black string) Reading {
+	return s.diode(m, s.sol.at, red, black)
+}
+
+func (s *Situation) diode(m *Meter, from point, red, black string) Reading {
+	sit, err := s.diodeTest(m, from, red, black)
+	if err != nil {
+		return Reading{Over: true}
+	}
+	v := dot(s.pair(red, black), sit.sol.value)
+	if v > m.DiodeVolts {
+		return Reading{Value: v, Over: true}
+	}
+	sigma := m.error(v, m.VoltsShare, m.LeastVolts) / 2
+	if v > 0.1 {
+		sigma = math.Hypot(sigma, junctionSigma)
+	}
+	return Reading{Value: v, Sigma: sigma}
+}
+
+// diodeTest puts the meter's current through the circuit: a source, with so much
+// across it that an open circuit has an answer.
+func (s *Situation) diodeTest(m *Meter, from point, red, black string) (*Situation, error) {
+	p, q := s.bench.net.node[red], s.bench.net.node[black]
+	const beside = 1e9
+	return s.with(from, conductance{p, q, 1 / beside}, injection{p, m.DiodeCurrent}, injection{q, -m.DiodeCurrent})
+}
+
+// Stirs reports whether an ohmmeter's test voltage brings a junction between the
+// pins near conduction, so that its diode test says more. The situation must be
+// one with the power off.
+func (s *Situation) Stirs(m *Meter, red, black string) bool {
+	r := s.pair(red, black)
+	resp := s.response(r)
+	return s.stirred(m, dot(r, resp.value), resp.value)
 }
 
 // Amps returns what the meter reads on DC amps in place of a part's fuse
 // element, pulled from its holder; current from the element's a to its b is
 // positive.
 func (s *Situation) Amps(m *Meter, part string) (Reading, error) {
-	i := slices.IndexFunc(s.bench.net.branches, func(b branch) bool {
-		return b.blows > 0 && len(b.key) > len(part) && b.key[:len(part)+1] == part+"/"
-	})
-	if i < 0 {
+	i, ok := s.bench.net.fuse(part)
+	if !ok {
 		return Reading{}, fmt.Errorf("%s has no fuse to pull", part)
 	}
 	changed := s.bench.changed(s.sol.ba, s.alt, slices.DeleteFunc(slices.Clone(s.blown), func(j int) bool { return j == i }))
 	br := s.sol.ba.branches[i]
 	br.Ohms = m.ShuntOhms
 	changed[i] = br
-	sol, err := s.bench.settle(s.sol.ba, changed, s.bench.joins(s.sol.ba, s.alt))
+	sol, err := s.bench.settle(s.sol.ba, s.sol.at, changed, s.bench.joins(s.sol.ba, s.alt))
 	if err != nil {
 		return Reading{}, err
 	}
 	pulled := &Situation{bench: s.bench, alt: s.alt, sol: sol}
-	c := s.bench.net.nodes + i
-	amps := sol.x[c]
-	sigma, _ := pulled.spread([]term{{c, 1}}, func(j int) float64 { return sol.x[j] })
+	amps := sol.amps(i)
+	us, _ := pulled.uncertainties()
+	sigma, _ := pulled.spread([]term{{s.bench.net.nodes + i, 1}}, us, sol.value)
 	return Reading{Value: amps, Sigma: math.Hypot(sigma, m.error(amps, m.AmpsShare, m.LeastAmps)/2), Over: math.Abs(amps) > m.LargestAmps}, nil
 }

@@ -1,6 +1,10 @@
 package circuit
 
-import "slices"
+import (
+	"math"
+	"slices"
+	"strings"
+)
 
 // network is a harness as nodes and branches. Node -1 is the reference; the
 // unknowns are the node voltages, then the branch currents from a to b.
@@ -9,6 +13,9 @@ type network struct {
 	node     map[string]int // by pin
 	branches []branch
 	branch   map[string]int // by key, see the key functions below
+	active   []int          // the branches that bend, see point
+	slot     []int          // by branch: its place among the active ones, or -1
+	fuses    []int
 }
 
 // branch is V(a) - V(b) - ohms*I - gain*(V(c) - V(d)) = volts.
@@ -18,13 +25,24 @@ type branch struct {
 	a, b int
 	c, d int // Follower: controlling nodes
 	Values
-	cold      float64
-	limit     float64
-	when      bool
-	wp, wm    int // the threshold's nodes
-	above     float64
-	blows     float64
-	tolerance float64
+	cold          float64
+	coldTolerance float64
+	alike         bool // its tolerance is that of a sort of part: all are off to the same side
+	limit         float64
+	when          []condition
+	off           float64 // ohms when they do not hold
+	dead          bool    // without power it carries nothing
+	mirrors       int     // Mirror: index of the branch
+	sat           float64
+	slope         float64
+	blows         float64
+	tolerance     float64
+}
+
+// condition is a threshold between two nodes.
+type condition struct {
+	p, m         int
+	above, below float64
 }
 
 func partKey(part, element string) string { return part + "/" + element }
@@ -43,21 +61,30 @@ func (h *Harness) network() *network {
 		at := func(pin string) int { return n.node[p.Name+"."+pin] }
 		for _, e := range p.Elements {
 			b := branch{key: partKey(p.Name, e.ID), typ: e.Type, a: at(e.A), b: at(e.B), Values: e.Values,
-				cold: e.ColdOhms, limit: e.Limit, blows: e.Blows, tolerance: e.Tolerance}
+				cold: e.ColdOhms, coldTolerance: e.ColdTolerance, limit: e.Limit, blows: e.Blows, tolerance: e.Tolerance,
+				off: e.OffOhms, sat: e.Saturation, slope: e.Slope}
+			if e.Type == Mirror {
+				b.mirrors = n.branch[partKey(p.Name, e.Mirrors)]
+			}
 			if e.Type == Follower {
 				b.c, b.d = at(e.Of[0]), at(e.Of[1])
 			}
-			if e.When != nil {
-				b.when, b.wp, b.wm, b.above = true, at(e.When.Between[0]), at(e.When.Between[1]), e.When.Above
+			for _, w := range e.When {
+				b.when = append(b.when, condition{at(w.Between[0]), at(w.Between[1]), w.Above, w.Below})
 			}
 			n.add(b)
 		}
 		switch {
 		case p.Splice:
-			centre := n.nodes
-			n.nodes++
+			centre := map[string]int{}
 			for _, pin := range p.Pins {
-				n.add(branch{key: wayKey(p.Name, pin), a: at(pin), b: centre, Values: Values{Ohms: p.jointOhms()}})
+				c, ok := centre[p.Bar(pin)]
+				if !ok {
+					c = n.nodes
+					centre[p.Bar(pin)] = c
+					n.nodes++
+				}
+				n.add(branch{key: wayKey(p.Name, pin), a: at(pin), b: c, Values: Values{Ohms: p.jointOhms()}})
 			}
 		case p.Ways > 0:
 			for i := range p.Ways {
@@ -69,7 +96,28 @@ func (h *Harness) network() *network {
 	for _, w := range h.Wires {
 		n.add(branch{key: wireKey(w.Name), a: n.node[w.From], b: n.node[w.To], Values: Values{Ohms: w.Ohms}})
 	}
+	n.slot = make([]int, len(n.branches))
+	for i := range n.branches {
+		n.slot[i] = -1
+		if br := &n.branches[i]; br.typ == Diode || br.limit > 0 || len(br.when) > 0 {
+			n.slot[i] = len(n.active)
+			n.active = append(n.active, i)
+		}
+		if n.branches[i].blows > 0 {
+			n.fuses = append(n.fuses, i)
+		}
+	}
 	return n
+}
+
+// fuse returns the branch of a part's fuse.
+func (n *network) fuse(part string) (branch int, ok bool) {
+	for _, i := range n.fuses {
+		if strings.HasPrefix(n.branches[i].key, partKey(part, "")) {
+			return i, true
+		}
+	}
+	return 0, false
 }
 
 func (n *network) add(b branch) {
@@ -86,12 +134,36 @@ const (
 	idle              // carries nothing
 )
 
+// point is where the active branches work, junctions and piecewise ones: their
+// regions, and the voltages that junctions are linearised at.
+type point struct {
+	regions []region  // by slot
+	at      []float64 // V, by slot; only diodes use it
+}
+
+// start is the point that a search begins at when nothing is known.
+func (n *network) start() point {
+	return point{make([]region, len(n.active)), make([]float64, len(n.active))}
+}
+
+// region returns where a branch works.
+func (n *network) region(i int, at point) region {
+	if s := n.slot[i]; s >= 0 {
+		return at.regions[s]
+	}
+	return conducting
+}
+
+func (p point) clone() point { return point{slices.Clone(p.regions), slices.Clone(p.at)} }
+
 // equation returns the branch's row of the matrix, sorted by column, and its
-// right side, with the branch in the region.
-func (n *network) equation(i int, b *branch, r region) (row []term, rhs float64) {
+// right side, with the branch at the point; sources give the share of their
+// volts.
+func (n *network) equation(i int, b *branch, at point, share float64) (row []term, rhs float64) {
 	current := n.nodes + i
+	r := n.region(i, at)
 	switch {
-	case r == idle || b.Cut:
+	case b.Cut, b.dead, r == idle && !(b.typ == Resistance && b.off > 0):
 		return []term{{current, 1}}, 0
 	case r == limited:
 		return []term{{current, 1}}, -b.limit
@@ -101,23 +173,88 @@ func (n *network) equation(i int, b *branch, r region) (row []term, rhs float64)
 			row = append(row, term{node, x})
 		}
 	}
+	switch b.typ {
+	case Mirror:
+		return compact([]term{{current, 1}, {n.nodes + b.mirrors, b.Gain}}), 0
+	case Diode:
+		v := at.at[n.slot[i]]
+		g, amps := b.junction(v)
+		if b.a != b.b {
+			add(b.a, 1)
+			add(b.b, 1)
+		}
+		row = sortedRow(append(row, term{at: current}))
+		b.tangent(row, current, g)
+		return row, g*v - amps
+	}
+	ohms := b.Ohms
+	if r == idle {
+		ohms = b.off
+	}
 	add(b.a, 1)
 	add(b.b, -1)
 	if b.typ == Follower {
 		add(b.c, -b.Gain)
 		add(b.d, b.Gain)
 	}
-	row = append(row, term{current, -b.Ohms})
-	rhs = 0
+	row = append(row, term{current, -ohms})
 	if b.typ == Source {
-		rhs = b.Volts
+		rhs = share * b.Volts
 	}
 	return compact(row), rhs
 }
 
+// maxExponent keeps the exponential of a junction finite.
+const maxExponent = 80
+
+// junction returns the conductance in S and the current in A of a diode at v.
+func (b *branch) junction(v float64) (g, amps float64) {
+	x := min(v/b.slope, maxExponent)
+	e := math.Exp(x)
+	return b.sat / b.slope * e, b.sat * (e - 1)
+}
+
+// tangent writes a junction's conductance in S into the row of its equation,
+// whose own current is the unknown at.
+func (b *branch) tangent(row []term, at int, g float64) {
+	for k := range row {
+		switch row[k].at {
+		case at:
+			row[k].x = -1
+		case b.a:
+			row[k].x = g
+		case b.b:
+			row[k].x = -g
+		}
+	}
+}
+
+// limitStep keeps a Newton step of a junction from v to next within what the
+// exponential can follow: beyond the knee the current, not the voltage, moves
+// linearly (the limiting that circuit simulators use).
+func (b *branch) limitStep(v, next float64) float64 {
+	knee := b.slope * math.Log(b.slope/(math.Sqrt2*b.sat))
+	if next <= knee || math.Abs(next-v) <= 2*b.slope {
+		return next
+	}
+	if v > 0 {
+		if x := 1 + (next-v)/b.slope; x > 0 {
+			return v + b.slope*math.Log(x)
+		}
+		return knee
+	}
+	return b.slope * math.Log(next/b.slope)
+}
+
+// sortedRow sorts a row by column.
+func sortedRow(row []term) []term {
+	slices.SortFunc(row, func(x, y term) int { return x.at - y.at })
+	return row
+}
+
 // compact sorts a row by column and sums entries of one column.
 func compact(row []term) []term {
-	slices.SortFunc(row, func(x, y term) int { return x.at - y.at })
+	sortedRow(row)
 	out := row[:0]
 	for _, t := range row {
 		if k := len(out); k > 0 && out[k-1].at == t.at {
@@ -129,28 +266,35 @@ func compact(row []term) []term {
 	return slices.DeleteFunc(out, func(t term) bool { return t.x == 0 })
 }
 
-// matrix returns all rows with branches and regions as given, and the right side.
-func (n *network) matrix(branches []branch, regions []region) (rows [][]term, rhs []float64) {
+// matrix returns all rows with branches and joins at the point, and the right side.
+func (n *network) matrix(branches []branch, joins []conductance, at point, share float64) (rows [][]term, rhs []float64) {
 	size := n.nodes + len(branches)
 	rows = make([][]term, size)
 	rhs = make([]float64, size)
 	for v := range n.nodes {
 		rows[v] = append(rows[v], term{v, GMin})
 	}
+	stamp := func(r, c int, x float64) {
+		if r >= 0 && c >= 0 {
+			rows[r] = append(rows[r], term{c, x})
+		}
+	}
+	for _, j := range joins {
+		stamp(j.a, j.a, j.g)
+		stamp(j.b, j.b, j.g)
+		stamp(j.a, j.b, -j.g)
+		stamp(j.b, j.a, -j.g)
+	}
 	for i := range branches {
 		b := &branches[i]
-		if b.a == b.b {
-			// both ends on one node: its current leaves and enters there
-			rows[n.nodes+i], rhs[n.nodes+i] = n.equation(i, b, regions[i])
-			continue
+		if b.a != b.b {
+			stamp(b.a, n.nodes+i, 1)
+			stamp(b.b, n.nodes+i, -1)
 		}
-		if b.a >= 0 {
-			rows[b.a] = append(rows[b.a], term{n.nodes + i, 1})
-		}
-		if b.b >= 0 {
-			rows[b.b] = append(rows[b.b], term{n.nodes + i, -1})
-		}
-		rows[n.nodes+i], rhs[n.nodes+i] = n.equation(i, b, regions[i])
+		rows[n.nodes+i], rhs[n.nodes+i] = n.equation(i, b, at, share)
+	}
+	for v := range n.nodes {
+		rows[v] = compact(rows[v])
 	}
 	return rows, rhs
 }

@@ -17,6 +17,7 @@ type bookNetwork struct {
 	Inferred  []string
 	Sources   []bookSource
 	Resistors []bookResistor
+	Diodes    []bookDiode
 	Volts     []struct {
 		Plus, Minus   string
 		Volts, Within float64
@@ -39,6 +40,13 @@ type bookNetwork struct {
 type bookSource struct {
 	Name, Plus, Minus string
 	Volts             float64
+	Limit             float64 // A; 0 is none
+}
+
+// bookDiode is an ideal junction from a to b.
+type bookDiode struct {
+	Name, A, B        string
+	Saturation, Slope float64 // A, V
 }
 
 type bookResistor struct {
@@ -66,7 +74,7 @@ type built struct {
 	pin map[string]string // of each of the book's nodes, one pin
 }
 
-// build makes every source and resistor a part of its own, and joins the pins
+// build makes every source, resistor and diode a part of its own, and joins the pins
 // of each node by wires in a row. Each source has a fuse of its own in its plus
 // lead, for the ammeter. The resistors in open become fuses: a place for a
 // meter that is not there yet.
@@ -86,7 +94,7 @@ func (n *bookNetwork) build(open ...string) built {
 	}
 	for _, s := range n.Sources {
 		lead := s.Name + " lead"
-		part(s.Name, circuit.Element{Type: circuit.Source, Values: circuit.Values{Volts: s.Volts}}, lead, s.Minus)
+		part(s.Name, circuit.Element{Type: circuit.Source, Values: circuit.Values{Volts: s.Volts}, Limit: s.Limit}, lead, s.Minus)
 		part("fuse_"+s.Name, circuit.Element{Values: circuit.Values{Ohms: linkOhms}, Blows: 1e6}, lead, s.Plus)
 	}
 	for _, r := range n.Resistors {
@@ -97,6 +105,9 @@ func (n *bookNetwork) build(open ...string) built {
 			}
 		}
 		part(r.Name, e, r.A, r.B)
+	}
+	for _, d := range n.Diodes {
+		part(d.Name, circuit.Element{Type: circuit.Diode, Saturation: d.Saturation, Slope: d.Slope}, d.A, d.B)
 	}
 	h.Ground = h.pin["0"]
 	return h
@@ -152,7 +163,7 @@ func books(t testing.TB) ([]bookNetwork, map[string]string) {
 // printed voltage and current against it.
 func TestPublishedNetworks(t *testing.T) {
 	networks, from := books(t)
-	require.Len(t, networks, 13)
+	require.Len(t, networks, 20)
 	for i := range networks {
 		n := &networks[i]
 		t.Run(n.ID, func(t *testing.T) {
@@ -255,5 +266,41 @@ func TestPublishedMeters(t *testing.T) {
 			}
 		})
 	}
-	require.Equal(t, map[string]int{"amps": 2, "volts": 5}, read)
+	require.Equal(t, map[string]int{"amps": 4, "volts": 6}, read)
+}
+
+// TestPublishedResistorsForLEDs puts every resistor of the table before the LED
+// that it is meant for: the load line crosses the curve at the stated current or
+// at a little less.
+func TestPublishedResistorsForLEDs(t *testing.T) {
+	var p struct {
+		Source []pageSource
+		Note   string
+		Least  float64 `yaml:"least_share"`
+		LEDs   []struct {
+			Amps, Volts float64
+			Ohms        map[float64]float64
+		} `yaml:"leds"`
+	}
+	published(t, "leds.yaml", &p)
+	require.Len(t, p.LEDs, 8)
+	least := 1.0
+	for _, led := range p.LEDs {
+		require.Len(t, led.Ohms, 4)
+		for supply, ohms := range led.Ohms {
+			n := bookNetwork{
+				Sources:   []bookSource{{Name: "v1", Plus: "1", Minus: "0", Volts: supply}},
+				Resistors: []bookResistor{{Name: "r1", A: "1", B: "2", Ohms: ohms}},
+				Diodes:    []bookDiode{{Name: "d1", A: "2", B: "0"}},
+			}
+			n.Diodes[0].Saturation, n.Diodes[0].Slope = circuit.Junction(led.Volts, led.Amps, 2)
+			h := n.build()
+			sit := put(t, h.Harness, false)
+			share := (sit.Node("r1.a") - sit.Node("r1.b")) / ohms / led.Amps
+			require.LessOrEqual(t, share, 1.001, "%g V and %g A from %g V by %g ohm", led.Volts, led.Amps, supply, ohms)
+			require.GreaterOrEqual(t, share, p.Least, "%g V and %g A from %g V by %g ohm", led.Volts, led.Amps, supply, ohms)
+			least = min(least, share)
+		}
+	}
+	require.Less(t, least, p.Least+0.03, "the coarsest step of the table")
 }

@@ -2,6 +2,8 @@ package circuit
 
 import (
 	"errors"
+	"maps"
+	"math"
 	"slices"
 )
 
@@ -9,76 +11,395 @@ import (
 // consistent within the bound of the search.
 var ErrNoRegions = errors.New("the active parts of the circuit find no consistent state")
 
-// maxSettle bounds the search for consistent regions.
-const maxSettle = 64
+// ErrNoConvergence says that the junctions of the circuit did not settle.
+var ErrNoConvergence = errors.New("the junctions of the circuit do not settle")
 
-// solution is a base network with a low-rank change, solved by the
-// Sherman-Morrison-Woodbury identity: with A' = A + U V', its inverse is
-// B - W S^-1 V' B, where B = A^-1, W = B U and S = I + V' W.
-type solution struct {
-	ba       *base
-	branches map[int]branch // changed ones
-	regions  []region
-	x        []float64
-	w        [][]float64 // columns of W
-	v        [][]term    // rows of V'
-	s        *denseLU
+const (
+	// maxSettle bounds the search for consistent regions.
+	maxSettle = 64
+	// maxEnumerate bounds how many choices of regions are tried one by one.
+	maxEnumerate = 729
+	// maxNewton bounds the steps of Newton's method at one choice of regions.
+	maxNewton = 100
+	// junctionVolts is how far the voltage of a junction may be off.
+	junctionVolts = 1e-5
+	// diesAmps is the share of its current that a junction which goes out has left.
+	diesAmps = 0.05
+)
+
+// sourceSteps are the shares of their volts that the sources are raised
+// through when the junctions do not settle at once.
+var sourceSteps = [...]float64{0.01, 0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1}
+
+// unknowns gives a solved unknown by its index: node voltages in V, then branch
+// currents in A.
+type unknowns func(i int) float64
+
+// volts returns the voltage of a node.
+func (x unknowns) volts(node int) float64 {
+	if node < 0 {
+		return 0
+	}
+	return x(node)
 }
 
+// injection is a current driven into a node.
+type injection struct {
+	node int
+	amps float64
+}
+
+// manyMoved is how many branches away from the base's point make it cheaper to
+// factor the network anew with its old pivots than to move them one by one.
+const manyMoved = 12
+
 // settle solves the base with the changed branches and joins, and moves the
-// active branches between their regions until all are consistent.
-func (b *Bench) settle(ba *base, changed map[int]branch, joins []conductance) (*solution, error) {
-	regions := slices.Clone(ba.regions)
-	var seen [][]region
-	for try := range maxSettle {
-		sol, err := b.solve(ba, changed, joins, regions)
+// junctions and regions, from a point that may be near, until all are consistent. Low-rank steps do for few
+// that move, fixed pivots for many; where neither gets there, the whole network
+// is factored anew.
+func (b *Bench) settle(ba *base, from point, changed map[int]branch, joins []conductance, drive ...injection) (*solution, error) {
+	sol := &solution{bench: b, ba: ba, branches: changed, joins: joins, drive: drive, at: ba.at}
+	if len(b.net.active) == 0 || ba.off && len(ba.diodes) == 0 {
+		sol.prepare()
+		return sol, sol.err
+	}
+	var refactor func(point) ([]float64, error)
+	var refused error
+	at, err := b.search(ba.branches, changed, from, ba.off, func(at point) (unknowns, error) {
+		if sol.moved(at) > manyMoved {
+			if refactor == nil && refused == nil {
+				refactor, refused = b.repivot(sol)
+			}
+			if refused == nil {
+				if x, err := refactor(at); err == nil {
+					sol.ready, sol.x = false, x
+					return func(i int) float64 { return x[i] }, nil
+				}
+			}
+		}
+		sol.at, sol.ready, sol.x = at.clone(), false, nil
+		sol.prepare()
+		return sol.value, sol.err
+	})
+	if errors.Is(err, ErrNoRegions) {
+		return nil, err
+	}
+	if err != nil {
+		all := slices.Clone(ba.branches)
+		for i, br := range changed {
+			all[i] = br
+		}
+		if at, err = b.full(all, joins, ba.at, ba.off, drive...); err != nil {
+			return nil, err
+		}
+		sol.ready, sol.x = false, nil
+	}
+	sol.at = at
+	if sol.ready || sol.x == nil {
+		sol.ready = false
+		sol.prepare()
+	}
+	return sol, sol.err
+}
+
+// repivot returns a step of the search that factors the base with its active
+// branches at the point, by fixed pivots, and puts the change in by low rank.
+func (b *Bench) repivot(sol *solution) (func(point) ([]float64, error), error) {
+	ba, n := sol.ba, b.net.nodes
+	pattern, err := ba.ordered()
+	if err != nil {
+		return nil, err
+	}
+	o := pattern.like()
+	rows, rhs := slices.Clone(ba.rows), slices.Clone(ba.rhs)
+	for _, d := range sol.drive {
+		if d.node >= 0 {
+			rhs[d.node] += d.amps
+		}
+	}
+	for _, i := range ba.diodes {
+		rows[n+i] = slices.Clone(rows[n+i])
+	}
+	changed := slices.Sorted(maps.Keys(sol.branches))
+	return func(at point) ([]float64, error) {
+		for s, i := range b.net.active {
+			br := &ba.branches[i]
+			switch _, done := sol.branches[i]; {
+			case done:
+			case br.typ == Diode && at.regions[s] == conducting && !br.Cut && !br.dead:
+				g, amps := br.junction(at.at[s])
+				br.tangent(rows[n+i], n+i, g)
+				rhs[n+i] = g*at.at[s] - amps
+			default:
+				rows[n+i], rhs[n+i] = b.net.equation(i, br, at, 1)
+			}
+		}
+		if err := o.factor(rows); err != nil {
+			return nil, err
+		}
+		// The changed rows and joins, as in lowRank.
+		var v [][]term
+		var w [][]float64
+		unit := make([]float64, len(rhs))
+		full := slices.Clone(rhs)
+		for _, i := range changed {
+			terms, right := b.net.equation(i, sol.branch(i), at, 1)
+			full[n+i] = right
+			delta := terms
+			for _, t := range rows[n+i] {
+				delta = append(delta, term{t.at, -t.x})
+			}
+			if delta = compact(delta); len(delta) == 0 {
+				continue
+			}
+			unit[n+i] = 1
+			v, w = append(v, delta), append(w, o.solve(unit))
+			unit[n+i] = 0
+		}
+		for _, j := range sol.joins {
+			var ends []term
+			for _, end := range []term{{j.a, 1}, {j.b, -1}} {
+				if end.at >= 0 {
+					ends = append(ends, end)
+					unit[end.at] = end.x * j.g
+				}
+			}
+			v, w = append(v, ends), append(w, o.solve(unit))
+			for _, end := range ends {
+				unit[end.at] = 0
+			}
+		}
+		x := o.solve(full)
+		if !holds(rows, full, x) {
+			return nil, errPattern
+		}
+		k := len(v)
+		if k == 0 {
+			return x, nil
+		}
+		s, t := make([]float64, k*k), make([]float64, k)
+		for i := range v {
+			for j := range w {
+				s[i*k+j] = dot(v[i], func(r int) float64 { return w[j][r] })
+			}
+			s[i*k+i]++
+			t[i] = dot(v[i], func(r int) float64 { return x[r] })
+		}
+		lu, err := factorDense(k, s)
 		if err != nil {
 			return nil, err
 		}
-		next := slices.Clone(regions)
+		for j, z := range lu.solve(t) {
+			for r := range x {
+				x[r] -= z * w[j][r]
+			}
+		}
+		return x, nil
+	}, nil
+}
+
+// holds reports whether a solution leaves next to nothing of every equation:
+// fixed pivots can lose digits where a branch has moved far.
+func holds(rows [][]term, rhs, x []float64) bool {
+	const share = 1e-7
+	for r, row := range rows {
+		left, size := rhs[r], math.Abs(rhs[r])
+		for _, t := range row {
+			y := t.x * x[t.at]
+			left -= y
+			size += math.Abs(y)
+		}
+		if !(math.Abs(left) <= share*size+1e-15) {
+			return false
+		}
+	}
+	return true
+}
+
+// full finds the consistent point of a whole network by factoring it anew in
+// every step; sources are raised in steps where it does not settle at once.
+func (b *Bench) full(branches []branch, joins []conductance, from point, off bool, drive ...injection) (point, error) {
+	at := from
+	run := func(share float64) error {
+		next, err := b.search(branches, nil, at, off, func(at point) (unknowns, error) {
+			rows, rhs := b.net.matrix(branches, joins, at, share)
+			lu, err := factor(rows)
+			if err != nil {
+				return nil, err
+			}
+			for _, d := range drive {
+				if d.node >= 0 {
+					rhs[d.node] += share * d.amps
+				}
+			}
+			x := lu.solve(rhs)
+			return func(i int) float64 { return x[i] }, nil
+		})
+		if err == nil {
+			at = next
+		}
+		return err
+	}
+	err := run(1)
+	if !errors.Is(err, ErrNoConvergence) {
+		return at, err
+	}
+	at = point{slices.Clone(from.regions), make([]float64, len(from.at))}
+	for _, share := range sourceSteps {
+		if err := run(share); err != nil {
+			return at, err
+		}
+	}
+	return at, nil
+}
+
+// search moves junctions by Newton's method, and regions when the junctions
+// have settled, until the solution at a point belongs to that point.
+func (b *Bench) search(branches []branch, changed map[int]branch, from point, off bool, solve func(point) (unknowns, error)) (point, error) {
+	at := from.clone()
+	now := make([]*branch, len(b.net.active)) // by slot
+	for s, i := range b.net.active {
+		now[s] = &branches[i]
+		if br, ok := changed[i]; ok {
+			now[s] = &br
+		}
+	}
+	var seen [][]region
+	for try := range maxSettle {
+		x, err := b.newton(now, at, solve)
+		if err != nil {
+			return at, err
+		}
+		if off {
+			return at, nil
+		}
+		next := slices.Clone(at.regions)
 		moved := false
-		looping := slices.ContainsFunc(seen, func(r []region) bool { return slices.Equal(r, regions) })
-		for i := range ba.branches {
-			if r := b.want(sol, i); r != regions[i] {
-				next[i], moved = r, true
+		looping := slices.ContainsFunc(seen, func(r []region) bool { return slices.Equal(r, at.regions) })
+		for s, i := range b.net.active {
+			if br := now[s]; br.limit == 0 && len(br.when) == 0 {
+				continue
+			}
+			if r := b.want(now[s], i, at.regions[s], x); r != at.regions[s] {
+				next[s], moved = r, true
 				if looping && try%2 == 0 {
 					break // move one at a time out of a loop
 				}
 			}
 		}
 		if !moved {
-			return sol, nil
+			return at, nil
 		}
-		seen = append(seen, regions)
-		regions = next
+		seen = append(seen, at.regions)
+		at.regions = next
 	}
-	return nil, ErrNoRegions
+	return b.enumerate(now, at, solve)
+}
+
+// enumerate tries every choice of regions of the active branches, where there
+// are few of them.
+func (b *Bench) enumerate(now []*branch, at point, solve func(point) (unknowns, error)) (point, error) {
+	var slots []int
+	choices := 1
+	regions := func(br *branch) []region {
+		if br.limit == 0 {
+			return []region{conducting, idle}
+		}
+		return []region{conducting, idle, limited}
+	}
+	for s, br := range now {
+		if !br.Cut && (br.limit > 0 || len(br.when) > 0) {
+			slots = append(slots, s)
+			if choices *= len(regions(br)); choices > maxEnumerate {
+				return at, ErrNoRegions
+			}
+		}
+	}
+	for c := range choices {
+		for _, s := range slots {
+			in := regions(now[s])
+			at.regions[s] = in[c%len(in)]
+			c /= len(in)
+		}
+		x, err := b.newton(now, at, solve)
+		if err != nil {
+			continue
+		}
+		if !slices.ContainsFunc(slots, func(s int) bool { return b.want(now[s], b.net.active[s], at.regions[s], x) != at.regions[s] }) {
+			return at, nil
+		}
+	}
+	return at, ErrNoRegions
+}
+
+// newton solves at the point and moves its junctions until they are settled.
+func (b *Bench) newton(now []*branch, at point, solve func(point) (unknowns, error)) (unknowns, error) {
+	dropped := make([]bool, len(now))
+	for range maxNewton {
+		x, err := solve(at)
+		if err != nil {
+			return nil, err
+		}
+		settled := true
+		for s, br := range now {
+			if br.typ != Diode {
+				continue
+			}
+			v := x.volts(br.a) - x.volts(br.b)
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				return nil, ErrNoConvergence
+			}
+			if br.Cut || at.regions[s] == idle {
+				continue
+			}
+			if br.bends(at.at[s], v) {
+				was := at.at[s]
+				at.at[s], settled = br.limitStep(was, v), false
+				if _, amps := br.junction(was); v > 0 && v < was && !dropped[s] && x(b.net.nodes+b.net.active[s]) < diesAmps*amps {
+					// It goes out. Newton's steps would take it down a slope at a
+					// time; once is enough, or it could go up and down for ever.
+					at.at[s], dropped[s] = 0, true
+				}
+			}
+		}
+		if settled {
+			return x, nil
+		}
+	}
+	return nil, ErrNoConvergence
+}
+
+// bends reports whether a junction that is linearised at v and comes to stand
+// at next has left its tangent by more than junctionVolts: the tangent is off
+// by slope/2 ((next-v)/slope)^2. Well in reverse it carries nothing either way.
+func (b *branch) bends(v, next float64) bool {
+	if d := next - v; d*d <= 2*junctionVolts*b.slope {
+		return false
+	}
+	gv, iv := b.junction(v)
+	gn, in := b.junction(next)
+	const least = 1e-13 // A, and S: below GMin's own share
+	return gv > least || gn > least || math.Abs(iv-in) > least
 }
 
 // want returns the region that branch i belongs in, given the solution.
-func (b *Bench) want(sol *solution, i int) region {
+func (b *Bench) want(br *branch, i int, now region, x unknowns) region {
 	const slack = 1e-9
-	br := sol.branch(i)
-	now := sol.regions[i]
-	if sol.ba.off || br.Cut || br.limit == 0 && !br.when {
+	if br.Cut {
 		return now
 	}
-	volts := func(n int) float64 {
-		if n < 0 {
-			return 0
+	for _, w := range br.when {
+		if v := x.volts(w.p) - x.volts(w.m); v <= w.above || v >= w.below {
+			return idle
 		}
-		return sol.x[n]
-	}
-	if br.when && volts(br.wp)-volts(br.wm) <= br.above {
-		return idle
 	}
 	if br.limit == 0 {
 		return conducting
 	}
-	v := volts(br.a) - volts(br.b)
+	v := x.volts(br.a) - x.volts(br.b)
 	switch now {
 	case conducting:
-		out := -sol.x[b.net.nodes+i]
+		out := -x(b.net.nodes + i)
 		switch {
 		case out > br.limit+slack:
 			return limited
@@ -93,116 +414,12 @@ func (b *Bench) want(sol *solution, i int) region {
 			return conducting
 		}
 	case idle:
-		if v < br.Volts-slack {
+		switch {
+		case v < br.Volts-br.Ohms*br.limit-slack:
+			return limited // it may stand before a short
+		case v < br.Volts-slack:
 			return conducting
 		}
 	}
 	return now
-}
-
-func (sol *solution) branch(i int) *branch {
-	if br, ok := sol.branches[i]; ok {
-		return &br
-	}
-	return &sol.ba.branches[i]
-}
-
-func (b *Bench) solve(ba *base, changed map[int]branch, joins []conductance, regions []region) (*solution, error) {
-	sol := &solution{ba: ba, branches: changed, regions: regions}
-	n := b.net.nodes
-	size := n + len(ba.branches)
-	y := slices.Clone(ba.x)
-	for i := range ba.branches {
-		br, differs := changed[i]
-		if !differs {
-			if regions[i] == ba.regions[i] {
-				continue
-			}
-			br = ba.branches[i]
-		}
-		was, wasRHS := b.net.equation(i, &ba.branches[i], ba.regions[i])
-		now, nowRHS := b.net.equation(i, &br, regions[i])
-		delta := slices.Clone(now)
-		for _, t := range was {
-			delta = append(delta, term{t.at, -t.x})
-		}
-		if d := nowRHS - wasRHS; d != 0 {
-			for r, z := range ba.inv[n+i] {
-				y[r] += d * z
-			}
-		}
-		if delta = compact(delta); len(delta) > 0 {
-			sol.v = append(sol.v, delta)
-			sol.w = append(sol.w, ba.inv[n+i])
-		}
-	}
-	for _, j := range joins {
-		col := make([]float64, size)
-		var row []term
-		for _, end := range []struct {
-			node int
-			sign float64
-		}{{j.a, 1}, {j.b, -1}} {
-			if end.node < 0 {
-				continue
-			}
-			row = append(row, term{end.node, end.sign})
-			for r, z := range ba.inv[end.node] {
-				col[r] += end.sign * j.g * z
-			}
-		}
-		sol.v = append(sol.v, row)
-		sol.w = append(sol.w, col)
-	}
-	k := len(sol.v)
-	if k == 0 {
-		sol.x = y
-		return sol, nil
-	}
-	s := make([]float64, k*k)
-	for i, row := range sol.v {
-		for j, col := range sol.w {
-			s[i*k+j] = dot(row, col)
-		}
-		s[i*k+i]++
-	}
-	var err error
-	if sol.s, err = factorDense(k, s); err != nil {
-		return nil, err
-	}
-	sol.x = sol.correct(y)
-	return sol, nil
-}
-
-// correct takes a column y = B b of the base to A'^-1 b. y is used up.
-func (sol *solution) correct(y []float64) []float64 {
-	if len(sol.v) == 0 {
-		return y
-	}
-	for j, z := range sol.weights(y) {
-		if z == 0 {
-			continue
-		}
-		for r, w := range sol.w[j] {
-			y[r] -= z * w
-		}
-	}
-	return y
-}
-
-// weights returns S^-1 V' y.
-func (sol *solution) weights(y []float64) []float64 {
-	t := make([]float64, len(sol.v))
-	for i, row := range sol.v {
-		t[i] = dot(row, y)
-	}
-	return sol.s.solve(t)
-}
-
-func dot(row []term, col []float64) float64 {
-	var sum float64
-	for _, t := range row {
-		sum += t.x * col[t.at]
-	}
-	return sum
 }

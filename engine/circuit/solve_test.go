@@ -383,10 +383,15 @@ type bound struct{ share, volts, residual float64 }
 // strict is the bound that the update is held to.
 var strict = bound{1e-9, 1e-6, 1e-9}
 
+// afloat is the bound for what hangs by GMin alone: the hundred amperes within
+// it are rounded at 1e-14 A, which is millivolts on ten such nodes, in the update and
+// in the full solution alike. A meter's 10 Mohm takes that down to nothing.
+var afloat = bound{0, 0.02, 1e-3}
+
 func (b bound) near(want float64) float64 { return max(b.volts, b.share*math.Abs(want)) }
 
 // region returns where the situation's branch works.
-func (s *Situation) region(i int) region { return s.sol.regions[i] }
+func (s *Situation) region(i int) region { return s.bench.net.region(i, s.sol.at) }
 
 // residual returns how badly the situation's voltages and currents break
 // Kirchhoff's current law or a branch's own law, as a share of the currents or
@@ -401,11 +406,11 @@ func (s *Situation) residual() float64 {
 		}
 	}
 	for v := range n.nodes {
-		flow(v, GMin*s.sol.x[v])
+		flow(v, GMin*s.sol.value(v))
 	}
 	bad := 0.0
 	for i := range n.branches {
-		br, amps := s.sol.branch(i), s.sol.x[n.nodes+i]
+		br, amps := s.sol.branch(i), s.sol.amps(i)
 		flow(br.a, amps)
 		flow(br.b, -amps)
 		off, scale := 0.0, 1.0
@@ -435,7 +440,8 @@ func (s *Situation) residual() float64 {
 	for v := range sum {
 		bad = max(bad, math.Abs(sum[v])/(1+size[v]))
 	}
-	for _, x := range s.sol.x {
+	for i := range n.nodes + len(n.branches) {
+		x := s.sol.value(i)
 		if math.IsNaN(x) || math.IsInf(x, 0) {
 			return math.NaN()
 		}
@@ -528,11 +534,7 @@ func TestUpdateIsFullSolution(t *testing.T) {
 // of its own, hangs on the rest by an insulation or not at all.
 func TestUpdateOfIslands(t *testing.T) {
 	for _, kind := range []string{"island", "adrift"} {
-		t.Run(kind, func(t *testing.T) {
-			t.Skip("BUG: solve.go, Bench.solve: the inverse of a floating part is of the order 1/GMin, and what a join takes from it cancels")
-			compare(t, kind, 12, strict, notClosing)
-		})
-		t.Run(kind+" roughly", func(t *testing.T) { compare(t, kind, 8, bound{0, 0.05, 0.02}, notClosing) })
+		t.Run(kind, func(t *testing.T) { compare(t, kind, 12, afloat, notClosing) })
 	}
 }
 
@@ -540,11 +542,7 @@ func TestUpdateOfIslands(t *testing.T) {
 // fault closes.
 func TestUpdateThatClosesASwitch(t *testing.T) {
 	for _, kind := range []string{"ladder", "mesh"} {
-		t.Run(kind, func(t *testing.T) {
-			t.Skip("BUG: solve.go, Bench.solve: 1 + (0.005-1e9)*G cancels where the closed contact meets little resistance")
-			compare(t, kind, 150, strict, closes)
-		})
-		t.Run(kind+" roughly", func(t *testing.T) { compare(t, kind, 80, bound{0, 0.001, 1e-4}, closes) })
+		t.Run(kind, func(t *testing.T) { compare(t, kind, 150, strict, closes) })
 	}
 }
 
@@ -617,6 +615,26 @@ func TestOhmsByHand(t *testing.T) {
 	t.Logf("worst as a share of the bound: grounded %.3g, floating %.3g", worst[false], worst[true])
 }
 
+// TestMeterWithoutALowestRange: a meter whose lowest range nobody gave ranges
+// up from next to nothing, and ends.
+func TestMeterWithoutALowestRange(t *testing.T) {
+	h := only(2, func(p *Part) { p.resistor(0, 1, 47) })
+	s := offBench(t, h)
+	m := *quiet()
+	m.LeastOhms, m.LeastVolts = 0, 0
+	require.InDelta(t, 47, s.Ohms(&m, "p.0", "p.1").Value, 1e-6)
+	require.InEpsilon(t, 1e-6/m.Counts, m.Resolution(0, 0), 1e-9)
+	require.InEpsilon(t, 100/m.Counts, m.Resolution(47, 0), 1e-9)
+	require.InEpsilon(t, 1e12/m.Counts, m.Resolution(math.Inf(1), 0), 1e-9)
+	require.InEpsilon(t, 600/m.Counts, m.Resolution(-47, 600), 1e-9)
+
+	p := only(2, func(p *Part) { // through a junction, range by range
+		p.resistor(0, 1, 1e5)
+		p.Elements = append(p.Elements, Element{ID: "d", Type: Diode, A: "0", B: "1", Saturation: 1e-9, Slope: 0.0257})
+	})
+	require.Greater(t, offBench(t, p).Ohms(&m, "p.0", "p.1").Value, 0.0)
+}
+
 // TestReciprocity swaps the leads, and swaps where current is driven and voltage
 // read: a network of resistors does not tell the difference.
 func TestReciprocity(t *testing.T) {
@@ -642,7 +660,7 @@ func TestReciprocity(t *testing.T) {
 				resp := s.response(drive)
 				var v float64
 				for _, t := range read {
-					v += t.x * resp(t.at)
+					v += t.x * resp.value(t.at)
 				}
 				return v
 			}
@@ -716,6 +734,23 @@ func TestSingular(t *testing.T) {
 	})
 }
 
+// TestFixedPivots: a matrix with an entry where the first had none is refused,
+// also where the entry only comes about on the way; one of the same pattern is
+// solved.
+func TestFixedPivots(t *testing.T) {
+	rows := func(extra ...term) [][]term {
+		return [][]term{compact(append([]term{{0, 1}}, extra...)), {{0, 3}, {1, 2}}, {{2, 4}}}
+	}
+	o, err := fixPivots(rows())
+	require.NoError(t, err)
+	for range 2 {
+		require.ErrorIs(t, o.like().factor(rows(term{2, 5})), errPattern)
+		require.ErrorIs(t, o.factor(rows(term{1, 5})), errPattern)
+		require.NoError(t, o.factor(rows(term{0, 1})))
+		require.InDeltaSlice(t, []float64{1, 0.5, 2}, o.solve([]float64{2, 4, 8}), 1e-12)
+	}
+}
+
 // TestFactor solves random sparse systems with a known answer.
 func TestFactor(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
@@ -768,7 +803,7 @@ func fed(seed uint64, thresholds bool) *Harness {
 		e := p.source(2+m.IntN(n-2), 0, 3+40*m.Float64(), 0.5*m.Float64()+0.01)
 		e.Limit = math.Pow(10, -2+3*m.Float64())
 		if thresholds && m.IntN(2) == 0 {
-			e.When = &Threshold{Between: [2]string{fmt.Sprint(1 + m.IntN(n-1)), "0"}, Above: 40 * m.Float64()}
+			e.When = []Threshold{{Between: [2]string{fmt.Sprint(1 + m.IntN(n-1)), "0"}, Above: 40 * m.Float64(), Below: math.Inf(1)}}
 		}
 	}
 	m.h.Ground = "p.0"
@@ -811,12 +846,12 @@ func TestLimits(t *testing.T) {
 								continue
 							}
 							in[s.region(j)]++
-							out := -s.sol.x[bench.net.nodes+j]
+							out := -s.sol.amps(j)
 							v := s.volts(br.a) - s.volts(br.b)
 							if !(out >= -slack && out <= br.limit+slack) {
 								t.Errorf("%s: %s delivers %g A, its limit is %g", where, br.key, out, br.limit)
 							}
-							if br.when && s.volts(br.wp)-s.volts(br.wm) <= br.above {
+							if slices.ContainsFunc(br.when, func(w condition) bool { return s.volts(w.p)-s.volts(w.m) <= w.above }) {
 								asleep++
 								if math.Abs(out) > slack {
 									t.Errorf("%s: %s delivers %g A below its threshold", where, br.key, out)
@@ -861,7 +896,6 @@ func TestSettleFindsTheState(t *testing.T) {
 	t.Run("by hand", func(t *testing.T) {
 		// one source of 40 V, 0.3 ohm and one of 6 V, 0.15 ohm on one pin with 10
 		// ohm: the first alone gives 38.8 V and 3.88 A, the second idles
-		t.Skip("BUG: solve.go, Bench.settle: two limited sources on one pin go round until the search gives up")
 		h := only(2, func(p *Part) {
 			p.source(1, 0, 40, 0.3).Limit = 8
 			p.source(1, 0, 6, 0.15).Limit = 0.8
@@ -874,7 +908,6 @@ func TestSettleFindsTheState(t *testing.T) {
 		require.InDelta(t, 40*10/10.3, s.Node("p.1"), 1e-6)
 	})
 	t.Run("at random", func(t *testing.T) {
-		t.Skip("BUG: solve.go, Bench.settle: the search gives up in 6 of these 300 healthy networks")
 		var failed []uint64
 		for seed := range uint64(300) {
 			if _, err := NewBench(fed(seed, false)); err != nil {
@@ -888,7 +921,6 @@ func TestSettleFindsTheState(t *testing.T) {
 // TestLimitIsExact holds a network of which one source dies and another comes
 // to its limit against the full solution of the changed network.
 func TestLimitIsExact(t *testing.T) {
-	t.Skip("BUG: matrix.go, factorDense: rows of S of very different size share one pivot search")
 	h := fed(283, true)
 	bench, err := NewBench(h)
 	require.NoError(t, err)

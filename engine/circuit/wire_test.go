@@ -142,6 +142,8 @@ func TestGauge(t *testing.T) {
 		{"2/0 AWG", circle(11.684 / math.Pow(92, 2.0/39)), 1e-9},
 		{"1/0 AWG", circle(11.684 / math.Pow(92, 3.0/39)), 1e-9},
 		{"0 AWG", circle(11.684 / math.Pow(92, 3.0/39)), 1e-9},
+		{"00 AWG", circle(11.684 / math.Pow(92, 2.0/39)), 1e-9}, // the older way to write 2/0
+		{"0000 AWG", circle(11.684), 1e-9},
 		{"1 AWG", circle(11.684 / math.Pow(92, 4.0/39)), 1e-9},
 		{"40 AWG", circle(0.127 / math.Pow(92, 4.0/39)), 1e-9},
 		{"20 AWG", 0.518, 0.3}, // the metric table of awg.yaml
@@ -168,7 +170,7 @@ func TestGaugeRefuses(t *testing.T) {
 		"41 AWG", "99999999999999999999 AWG", "5/0 AWG", "/0 AWG", "2/0", "2/1 AWG", "2/0/0 AWG", "20 AWG 3",
 		"0.5mm2", "0,5 mm2", "0.5 mm", "0.5 cm2", "mm2 0.5", "0.5 mm2 2", "half mm2",
 		"0 mm2", "0.009 mm2", "1000.1 mm2", "-0.5 mm2", "NaN mm2", "Inf mm2", "-Inf mm2", "1e400 mm2",
-		"-4 AWG", "20 AWG\x00", "20\nAWG",
+		"-4 AWG", "-1 AWG", "-0 AWG", "+7 AWG", "020 AWG", "00000 AWG", "1/0/0 AWG", "02/0 AWG", "20 AWG\x00", "20\nAWG",
 	} {
 		t.Run(in, func(t *testing.T) {
 			area, err := circuit.Gauge(in)
@@ -182,8 +184,7 @@ func TestGaugeRefuses(t *testing.T) {
 // TestGaugeRefusesNoughts asks for gauges of the /0 kind that do not exist:
 // they run from 1/0 to 4/0 only.
 func TestGaugeRefusesNoughts(t *testing.T) {
-	t.Skip("BUG: wire.go, Gauge: 0/0 AWG is taken as gauge 1 and -5/0 AWG as gauge 6")
-	for _, in := range []string{"0/0 AWG", "-5/0 AWG", "-39/0 AWG"} {
+	for _, in := range []string{"0/0 AWG", "-5/0 AWG", "-39/0 AWG", "-1/0 AWG", "+1/0 AWG"} {
 		t.Run(in, func(t *testing.T) {
 			area, err := circuit.Gauge(in)
 			require.Error(t, err, "taken as %g mm2", area*1e6)

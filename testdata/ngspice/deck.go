@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -15,12 +16,15 @@ const (
 	fuseOhms    = 0.01
 	bridgeOhms  = 0.01
 	jointOhms   = 0.001
-	leakOhms    = 1e12 // from every node to ground
-	meterOhms   = 10e6 // volts
-	shuntOhms   = 0.03 // amps
+	thinTimes   = 8.94427191 // a wire that is too thin: between 4 and 20 times its ohms, the middle of their ratio
+	leakOhms    = 1e12       // from every node to ground
+	meterOhms   = 10e6       // volts
+	shuntOhms   = 0.03       // amps
 	leadOhms    = 0.2
-	testAmps    = 1e-6 // source of the ohms range
-	branchBelow = 10   // resistances below this have their current as an unknown
+	testVolts   = 2.5 // source of the ohms range, behind its full scale
+	leastRange  = 600 // ohms; the ranges go up by tens
+	mostRange   = 60e6
+	branchBelow = 10 // resistances below this have their current as an unknown
 )
 
 // rail is what the 5 V supply of a controller is doing.
@@ -35,10 +39,11 @@ const (
 
 // element is one line of the deck.
 type element struct {
-	letter byte // R, H, V, I, E
+	letter byte // R, H, V, I, E, D
 	a, b   int
-	c, d   int // E: the controlling nodes
-	value  float64
+	c, d   int     // E: the controlling nodes
+	value  float64 // D: volts at amps
+	amps   float64
 }
 
 // circuit is one solved or unsolved network. Node 0 is ground.
@@ -49,11 +54,13 @@ type circuit struct {
 	leaky    []int // nodes with a leak to ground
 	fine     bool  // as of the job
 
-	fuses map[string]int // element of each fuse that can blow
-	rails map[string]int // element of each rail in the regulating mode
-	red   int            // nodes of the probe
-	black int
-	shunt int // element of the amps shunt
+	fuses  map[string]int // element of each fuse that can blow
+	rails  map[string]int // element of each rail in the regulating mode
+	red    int            // nodes of the probe
+	black  int
+	shunt  int // element of the amps shunt
+	tester int // resistor of the ohms range
+	tested int // node behind it
 
 	volts []float64 // by node, after solving
 	amps  []float64 // by element, for H and V
@@ -76,6 +83,11 @@ func (c *circuit) hidden() int {
 	return c.count
 }
 
+// has reports whether the circuit has an element of the letter.
+func (c *circuit) has(letter byte) bool {
+	return slices.ContainsFunc(c.elements, func(e element) bool { return e.letter == letter })
+}
+
 func (c *circuit) add(e element) int {
 	c.elements = append(c.elements, e)
 	return len(c.elements) - 1
@@ -87,6 +99,19 @@ func (c *circuit) resistor(a, b int, ohms float64) int {
 		return c.add(element{letter: 'H', a: a, b: b, value: ohms})
 	}
 	return c.add(element{letter: 'R', a: a, b: b, value: ohms})
+}
+
+// diode puts a silicon junction of ideality 1.5 from a to b that drops some
+// volts at some amps.
+func (c *circuit) diode(a, b int, volts, amps float64) {
+	c.add(element{letter: 'D', a: a, b: b, value: volts, amps: amps})
+}
+
+// saturation gives a diode's saturation current, and its volts for each factor
+// e of current: ideality k T / q at 25 C.
+func (e element) saturation() (amps, slope float64) {
+	slope = 1.5 * 1.380649e-23 * 298.15 / 1.602176634e-19
+	return e.amps / (math.Exp(e.value/slope) - 1), slope
 }
 
 // source puts volts behind ohms between two nodes. The current of the element
@@ -101,11 +126,12 @@ func (c *circuit) source(plus, minus int, volts, ohms float64) int {
 // rail modes.
 func (v *Vehicle) build(j *job) (*circuit, error) {
 	c := &circuit{
-		nodes: map[string]int{v.ground: 0},
-		fuses: map[string]int{},
-		rails: map[string]int{},
-		shunt: -1,
-		fine:  j.fine,
+		nodes:  map[string]int{v.ground: 0},
+		fuses:  map[string]int{},
+		rails:  map[string]int{},
+		shunt:  -1,
+		tester: -1,
+		fine:   j.fine,
 	}
 	live := j.setup.Power == Live
 	for _, w := range v.wires {
@@ -136,7 +162,7 @@ func (v *Vehicle) build(j *job) (*circuit, error) {
 			if name == j.pulled {
 				break
 			}
-			if j.blown[name] || bad("blown") {
+			if j.blown[name] || bad("blown") || bad("holder open") {
 				c.resistor(pin("a"), pin("b"), openOhms)
 				break
 			}
@@ -170,6 +196,9 @@ func (v *Vehicle) build(j *job) (*circuit, error) {
 			if bad("shorted") {
 				ohms = bridgeOhms
 			}
+			if bad("wrong value") { // one colour ring read wrong
+				ohms *= 10
+			}
 			c.resistor(pin("a"), pin("b"), ohms)
 		case "lamp":
 			c.resistor(pin("plus"), pin("minus"), v.lampOhms(p, j.cold))
@@ -182,9 +211,18 @@ func (v *Vehicle) build(j *job) (*circuit, error) {
 			}
 		case "connector":
 			v.buildConnector(c, p)
-		case "splice":
-			centre := c.node(name + " centre")
+		case "splice", "bus-bar":
+			for _, f := range v.faults {
+				if f.what == "ways" && f.name == name {
+					c.resistor(c.node(name+" centre "+f.bars[0]), c.node(name+" centre "+f.bars[1]), bridgeOhms)
+				}
+			}
 			for _, short := range p.pins {
+				bar := ""
+				if p.kind == "bus-bar" {
+					bar, _, _ = strings.Cut(short, "_")
+				}
+				centre := c.node(name + " centre " + bar)
 				ohms := jointOhms + v.added("way", name, short)
 				if v.wayOpen(name, short) {
 					ohms = openOhms
@@ -194,6 +232,8 @@ func (v *Vehicle) build(j *job) (*circuit, error) {
 		case "throttle":
 			supply, ground, signal := pin("supply"), pin("ground"), pin("signal")
 			c.resistor(supply, ground, 5000/p.num["milliamps"])
+			c.diode(ground, supply, 0.8, 0.1)
+			c.diode(ground, signal, 0.7, 0.01)
 			if bad("supply shorted") {
 				c.resistor(supply, ground, bridgeOhms)
 			}
@@ -222,6 +262,17 @@ func (v *Vehicle) build(j *job) (*circuit, error) {
 			c.resistor(pin("key"), pin("minus"), 3600)
 			c.resistor(ground, pin("minus"), 0.01)
 			c.resistor(five, ground, 10e3)
+			for _, in := range []string{"brake", "ha", "hb", "hc"} {
+				c.resistor(five, pin(in), 10e3)
+			}
+			c.resistor(five, pin("hall_five"), 0.01)
+			c.resistor(pin("hall_ground"), ground, 0.01)
+			for _, phase := range []string{"u", "v", "w"} {
+				c.resistor(pin(phase), pin("minus"), 100e3)
+			}
+			if bad("phase shorted") { // one of six
+				c.resistor(pin("u"), pin("minus"), bridgeOhms)
+			}
 			pulldown := p.num["pulldown_ohms"]
 			if bad("signal input shorted") {
 				pulldown = bridgeOhms
@@ -230,6 +281,9 @@ func (v *Vehicle) build(j *job) (*circuit, error) {
 				pulldown = openOhms
 			}
 			c.resistor(pin("signal"), ground, pulldown)
+			c.resistor(pin("signal"), pin("chip"), 1000)
+			c.diode(ground, pin("chip"), 0.7, 0.01)
+			c.diode(pin("chip"), five, 0.7, 0.01)
 			if !live || bad("no 5 V") {
 				break
 			}
@@ -259,11 +313,18 @@ func (v *Vehicle) buildWire(c *circuit, w wire) {
 		c.resistor(a, b, openOhms)
 		return
 	}
+	ohms := w.ohms
+	if v.has("wire", w.name, "too thin") {
+		ohms *= thinTimes
+	}
 	mid := c.hidden()
-	c.resistor(a, mid, w.ohms/2+v.added("wire", w.name, ""))
-	c.resistor(mid, b, w.ohms/2)
+	c.resistor(a, mid, ohms/2+v.added("wire", w.name, ""))
+	c.resistor(mid, b, ohms/2)
 	if v.has("wire", w.name, "to ground") {
 		c.resistor(mid, 0, bridgeOhms)
+	}
+	if v.has("wire", w.name, "to supply") {
+		c.resistor(mid, c.node(v.plus()), bridgeOhms)
 	}
 }
 
@@ -331,7 +392,13 @@ func (v *Vehicle) connectMeter(c *circuit, j *job) error {
 	case "volts_dc":
 		c.resistor(c.red, c.black, meterOhms)
 	case "ohms", "continuity":
-		c.add(element{letter: 'I', a: c.black, b: c.red, value: testAmps})
+		in := c.hidden()
+		c.add(element{letter: 'V', a: in, b: c.black, value: testVolts})
+		c.tester = c.resistor(in, c.red, j.rangeOhms)
+		c.tested = in
+	case "diode":
+		c.add(element{letter: 'I', a: c.black, b: c.red, value: diodeAmps})
+		c.resistor(c.red, c.black, diodeOhms)
 	case "amps_dc":
 		c.shunt = c.resistor(c.red, c.black, shuntOhms)
 	default:
@@ -340,18 +407,21 @@ func (v *Vehicle) connectMeter(c *circuit, j *job) error {
 	return nil
 }
 
-// write writes the circuit as a deck. The decks are linear, so one solution is
-// exact. The tolerances say only when ngspice stops asking for another:
+// write writes the circuit as a deck. Without diodes it is linear, so that one
+// solution is exact. The tolerances say only when ngspice stops asking for another:
 // currents as small as rounding must not keep it going. A pivot may be as
 // small as the leaks. A large pivrel has it choose the exact +-1 of a branch
 // first, which takes four times as long.
 func (c *circuit) write(w io.Writer, title string) {
 	pivrel := 0.001
-	if c.fine {
+	switch {
+	case (c.tester >= 0 || c.has('I')) && c.has('D'):
+		pivrel = 0.9 // with less, junctions that float in front of the test voltage come out as not a number
+	case c.fine:
 		pivrel = 0.5
 	}
 	fmt.Fprintln(w, title)
-	fmt.Fprintln(w, ".options reltol=1e-6 vntol=1e-9 abstol=1e-9 gmin=1e-15 pivtol=1e-30 pivrel="+
+	fmt.Fprintln(w, ".options reltol=1e-6 vntol=1e-9 abstol=1e-9 gmin=1e-15 temp=25 tnom=25 pivtol=1e-30 pivrel="+
 		strconv.FormatFloat(pivrel, 'g', -1, 64))
 	name := func(n int) string {
 		if n == 0 {
@@ -367,6 +437,10 @@ func (c *circuit) write(w io.Writer, title string) {
 			fmt.Fprintln(w, id, name(e.a), name(e.b), id, val)
 		case 'E':
 			fmt.Fprintln(w, id, name(e.a), name(e.b), name(e.c), name(e.d), val)
+		case 'D':
+			is, _ := e.saturation()
+			fmt.Fprintln(w, id, name(e.a), name(e.b), "m"+id)
+			fmt.Fprintln(w, ".model", "m"+id, "d is="+strconv.FormatFloat(is, 'g', -1, 64), "n=1.5")
 		default:
 			fmt.Fprintln(w, id, name(e.a), name(e.b), val)
 		}

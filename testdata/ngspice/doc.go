@@ -22,8 +22,8 @@
 //
 // A resistance below 10 ohm is written as a voltage source controlled by its
 // own current (H1 a b H1 0.005), which is the same thing to a circuit, and
-// keeps small conductances exact beside large ones. All decks are linear. The
-// steps of a controller's 5 V supply and of fuses are taken in Go, from one
+// keeps small conductances exact beside large ones. Only the junctions of hall
+// sensors and controllers bend. The steps of a controller's 5 V supply and of fuses are taken in Go, from one
 // solution to the next.
 //
 // # Limits

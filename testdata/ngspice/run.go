@@ -28,12 +28,18 @@ type Setup struct {
 	Power string
 }
 
-// Probe is one meter reading to take. Mode is volts_dc, ohms, continuity or
-// amps_dc; for amps red and black are the two pins of a fuse that is pulled.
+// Probe is one meter reading to take. Mode is volts_dc, ohms, continuity, diode
+// or amps_dc; for amps red and black are the two pins of a fuse that is pulled.
 type Probe struct {
 	Setup
 	Mode, Red, Black string
 }
+
+// The diode test: a current, and what lies beside it in the meter.
+const (
+	diodeAmps = 1e-3
+	diodeOhms = 1e9
+)
 
 // Reading is what an ideal meter shows: volts, ohms (leads included) or
 // amperes. Over says that a real one would be past its highest range; the
@@ -47,6 +53,7 @@ type Reading struct {
 // The ends of the meter's highest ranges, and of its beeper.
 const (
 	mostVolts = 1000
+	mostDiode = 3
 	mostOhms  = 60e6
 	mostAmps  = 10
 	beepOhms  = 30
@@ -57,6 +64,7 @@ type job struct {
 	setup            Setup
 	mode, red, black string // no mode: no meter
 	cold             bool   // lamps as an ohmmeter sees them
+	rangeOhms        float64
 	pulled           string // fuse that the ammeter stands in for
 
 	// fine asks for voltages that are good to 1e-6 on nodes that float behind
@@ -110,9 +118,12 @@ func (v *Vehicle) Measure(ctx context.Context, probes []Probe) ([]Reading, error
 			r.Value = across
 			r.Over = math.Abs(r.Value) > mostVolts
 		case "ohms", "continuity":
-			r.Value = across/testAmps + leadOhms
+			r.Value = c.ohms() + leadOhms
 			r.Over = r.Value > mostOhms
 			r.Beep = j.mode == "continuity" && r.Value < beepOhms
+		case "diode":
+			r.Value = across
+			r.Over = r.Value > mostDiode
 		case "amps_dc":
 			r.Value = c.amps[c.shunt]
 			r.Over = math.Abs(r.Value) > mostAmps
@@ -130,11 +141,14 @@ func (v *Vehicle) probeJob(p Probe) (*job, error) {
 	j := &job{setup: p.Setup, mode: p.Mode, red: p.Red, black: p.Black}
 	switch p.Mode {
 	case "volts_dc":
-	case "ohms", "continuity":
+	case "ohms", "continuity", "diode":
 		if p.Power != Off {
 			return nil, fmt.Errorf("%s with the power %q", p.Mode, p.Power)
 		}
 		j.cold = true
+		if p.Mode != "diode" {
+			j.rangeOhms = leastRange
+		}
 	case "amps_dc":
 		name, _, _ := strings.Cut(p.Red, ".")
 		other, _, _ := strings.Cut(p.Black, ".")
@@ -266,6 +280,10 @@ func (v *Vehicle) solve(ctx context.Context, jobs []*job) error {
 				i++
 				alt = open[i]
 			}
+			if t.job.rangeUp(t.c) {
+				next = append(next, t)
+				continue
+			}
 			settled := v.settleRails(t.job, t.c)
 			if !settled && alt != nil && v.settleRails(alt.job, alt.c) {
 				t.job.rails, t.c = alt.job.rails, alt.c
@@ -280,6 +298,21 @@ func (v *Vehicle) solve(ctx context.Context, jobs []*job) error {
 		open = next
 	}
 	return nil
+}
+
+// ohms is what the ohmmeter finds on its range.
+func (c *circuit) ohms() float64 {
+	u := c.volts[c.red] - c.volts[c.black]
+	return u * c.elements[c.tester].value / (c.volts[c.tested] - c.volts[c.red])
+}
+
+// rangeUp puts an ohmmeter that is past its range on the next one, if there is one.
+func (j *job) rangeUp(c *circuit) bool {
+	if j.rangeOhms == 0 || j.rangeOhms >= mostRange || c.ohms() <= j.rangeOhms && c.ohms() >= 0 {
+		return false
+	}
+	j.rangeOhms *= 10
+	return true
 }
 
 // settleRails compares the modes of the 5 V supplies with the solution. Where

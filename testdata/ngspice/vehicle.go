@@ -18,6 +18,7 @@ import (
 // may be used by several goroutines.
 type Vehicle struct {
 	ground   string
+	first    string // battery of the file
 	celsius  float64
 	parts    map[string]*part
 	names    []string // of parts, sorted
@@ -47,6 +48,7 @@ type fault struct {
 	name  string // of the wire or part
 	pin   string // way faults: the way's number, or the splice's pin
 	i, j  int    // ways faults
+	bars  [2]string
 	mode  string
 	ohms  float64 // of resistive faults
 	needs bool    // ohms must be given
@@ -80,32 +82,34 @@ var keys = map[string]map[string]float64{
 	"cluster":   {"volts": math.NaN(), "tail_watts": math.NaN(), "stop_watts": math.NaN(), "turn_watts": math.NaN()},
 	"connector": {"ways": math.NaN(), "rows": 1},
 	"splice":    {},
+	"bus-bar":   {},
 	"throttle":  {"rest_volts": 0.85, "full_volts": 4.2, "milliamps": 6, "output_ohms": 100},
 	"controller": {"wake_volts": 18, "limit_milliamps": 100, "pulldown_ohms": 47000,
 		"low_volts": 1.1, "high_volts": 4.4},
 }
 
 var pins = map[string][]string{
-	"battery":    {"plus", "minus"},
-	"fuse":       {"a", "b"},
-	"switch":     {"a", "b"},
-	"resistor":   {"a", "b"},
-	"lamp":       {"plus", "minus"},
-	"cluster":    {"plus", "tail", "stop", "turn"},
-	"throttle":   {"supply", "ground", "signal"},
-	"controller": {"plus", "minus", "key", "five", "ground", "signal"},
+	"battery":  {"plus", "minus"},
+	"fuse":     {"a", "b"},
+	"switch":   {"a", "b"},
+	"resistor": {"a", "b"},
+	"lamp":     {"plus", "minus"},
+	"cluster":  {"plus", "tail", "stop", "turn"},
+	"throttle": {"supply", "ground", "signal"},
+	"controller": {"plus", "minus", "key", "five", "ground", "signal",
+		"brake", "hall_five", "hall_ground", "ha", "hb", "hc", "u", "v", "w", "chip"},
 }
 
 // modes lists the failures of each kind of part, without those of ways.
 var modes = map[string][]string{
 	"battery":    {"no output", "low"},
-	"fuse":       {"blown", "resistive"},
+	"fuse":       {"blown", "resistive", "holder open"},
 	"switch":     {"stuck open", "stuck closed", "resistive"},
-	"resistor":   {"open", "shorted"},
+	"resistor":   {"open", "shorted", "wrong value"},
 	"lamp":       {"open", "shorted"},
 	"cluster":    {"tail open", "stop open", "turn open", "tail to stop"},
 	"throttle":   {"no output", "stuck at rest", "stuck at full", "supply shorted"},
-	"controller": {"no 5 V", "signal input shorted", "signal input open", "deaf"},
+	"controller": {"no 5 V", "signal input shorted", "signal input open", "phase shorted", "deaf"},
 }
 
 // settings lists what each kind of part may be set to, the rest first.
@@ -157,6 +161,16 @@ func parse(data []byte) (*Vehicle, error) {
 	if f.Celsius != nil {
 		v.celsius = *f.Celsius
 	}
+	var order struct{ Parts yaml.Node }
+	if err := yaml.Unmarshal(data, &order); err != nil {
+		return nil, err
+	}
+	for i := 0; i < len(order.Parts.Content) && v.first == ""; i += 2 {
+		kind := f.Parts[order.Parts.Content[i].Value]["kind"]
+		if kind.Value == "battery" {
+			v.first = order.Parts.Content[i].Value
+		}
+	}
 	v.names = slices.Sorted(maps.Keys(f.Parts))
 	for _, name := range v.names {
 		p, err := newPart(name, f.Parts[name])
@@ -173,7 +187,7 @@ func parse(data []byte) (*Vehicle, error) {
 		seen[w.Name] = true
 		for _, pin := range []string{w.From, w.To} {
 			name, short, _ := strings.Cut(pin, ".")
-			if p := v.parts[name]; p != nil && p.kind == "splice" && short != "" && !slices.Contains(p.pins, short) {
+			if p := v.parts[name]; p != nil && (p.kind == "splice" || p.kind == "bus-bar") && short != "" && !slices.Contains(p.pins, short) {
 				p.pins = append(p.pins, short)
 			}
 			if err := v.checkPin(pin); err != nil {
@@ -257,6 +271,17 @@ func (p *part) rows() int   { return int(p.num["rows"]) }
 func (p *part) perRow() int { return p.ways() / p.rows() }
 func (p *part) sameRow(i, j int) bool {
 	return (i-1)/p.perRow() == (j-1)/p.perRow()
+}
+
+// bars gives the bars of a bus-bar in the order of its pins; a splice has none.
+func (p *part) bars() []string {
+	var bars []string
+	for _, pin := range p.pins {
+		if bar, _, ok := strings.Cut(pin, "_"); ok && p.kind == "bus-bar" && !slices.Contains(bars, bar) {
+			bars = append(bars, bar)
+		}
+	}
+	return bars
 }
 
 // mirror gives the way that way i meets when its row is reversed.
@@ -358,8 +383,12 @@ func (v *Vehicle) allFaults() []fault {
 		f.needs = f.mode == "resistive"
 		all = append(all, f)
 	}
+	plus := v.plus()
 	for _, w := range v.wires {
-		for _, m := range []string{"open", "resistive", "to ground"} {
+		for _, m := range []string{"open", "resistive", "to ground", "to supply", "too thin"} {
+			if m == "to supply" && (plus == "" || plus == v.ground || w.from == plus || w.to == plus) {
+				continue
+			}
 			add(fault{id: "wire " + w.name + " " + m, what: "wire", name: w.name, mode: m})
 		}
 	}
@@ -374,9 +403,15 @@ func (v *Vehicle) allFaults() []fault {
 			add(fault{id: "part " + name + " " + m, what: "part", name: name, mode: m})
 		}
 		switch p.kind {
-		case "splice":
+		case "splice", "bus-bar":
 			for _, pin := range p.pins {
 				way(name, pin)
+			}
+			bars := p.bars()
+			for i := range bars {
+				for _, other := range bars[i+1:] {
+					add(fault{id: fmt.Sprintf("ways %s.%s %s.%s bridged", name, bars[i], name, other), what: "ways", name: name, bars: [2]string{bars[i], other}, mode: "bridged"})
+				}
 			}
 		case "connector":
 			n := p.ways()
@@ -385,7 +420,7 @@ func (v *Vehicle) allFaults() []fault {
 				for j := i + 1; j <= n; j++ {
 					id := fmt.Sprintf("ways %s.%d %s.%d ", name, i, name, j)
 					add(fault{id: id + "swapped", what: "ways", name: name, i: i, j: j, mode: "swapped"})
-					if j == i+1 && p.sameRow(i, j) {
+					if j == i+1 && p.sameRow(i, j) || j == i+p.perRow() {
 						add(fault{id: id + "bridged", what: "ways", name: name, i: i, j: j, mode: "bridged"})
 					}
 				}
@@ -481,6 +516,14 @@ func (v *Vehicle) Repair(name string) (*Vehicle, error) {
 		return nil, fmt.Errorf("this vehicle does not have the fault %q", name)
 	}
 	return &r, nil
+}
+
+// plus is the pin of the first battery of the file that a wire to supply touches.
+func (v *Vehicle) plus() string {
+	if v.first == "" {
+		return ""
+	}
+	return v.first + ".plus"
 }
 
 // has reports whether the vehicle has a fault of a wire or a part.

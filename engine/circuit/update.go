@@ -1,0 +1,296 @@
+package circuit
+
+import (
+	"maps"
+	"math"
+	"slices"
+)
+
+// solution is a base network with a change, solved by the
+// Sherman-Morrison-Woodbury identity: with A' = A + U V', the inverse of A' is
+// B - W S^-1 V' B, where B = A^-1, W = B U and S = I + V' W. Its unknowns are
+// worked out when they are asked for.
+type solution struct {
+	bench    *Bench
+	ba       *base
+	branches map[int]branch // changed ones
+	joins    []conductance
+	drive    []injection
+	at       point
+	ready    bool      // what follows is there
+	w        []sum     // columns of W
+	v        [][]term  // rows of V'
+	s        *denseLU  // of S
+	vb       []sum     // rows of V' B, when they were asked for
+	t        []float64 // room for lessOhms
+	plus     sum       // what the change adds to the base's unknowns
+	x        []float64 // the unknowns, where they were solved for as a whole
+	err      error
+}
+
+// sum is a weighted sum of columns.
+type sum []scaled
+
+type scaled struct {
+	f   float64
+	col []float64
+}
+
+func (s sum) value(i int) float64 {
+	var x float64
+	for _, c := range s {
+		x += c.f * c.col[i]
+	}
+	return x
+}
+
+// value returns an unknown of the solution.
+func (sol *solution) value(i int) float64 {
+	if sol.x != nil {
+		return sol.x[i]
+	}
+	return sol.ba.x[i] + sol.plus.value(i)
+}
+
+// amps returns the current of a branch from its a to its b.
+func (sol *solution) amps(i int) float64 { return sol.value(sol.bench.net.nodes + i) }
+
+func (sol *solution) branch(i int) *branch {
+	if br, ok := sol.branches[i]; ok {
+		return &br
+	}
+	return &sol.ba.branches[i]
+}
+
+// moved returns how many active branches stand elsewhere than in the base.
+func (sol *solution) moved(at point) int {
+	k := 0
+	for s := range at.regions {
+		if at.regions[s] != sol.ba.at.regions[s] || at.at[s] != sol.ba.at.at[s] {
+			k++
+		}
+	}
+	return k
+}
+
+// The update loses digits where an entry of S cancels against the one, where
+// two nodes are joined that hang by islandOhms, and where a branch is given so
+// many ohms that the rounding of the current it had, a share roundOff of the
+// largest in the circuit, is worth more than roundVolts. All of it happens with
+// islands that hang by their leakage alone, and such solutions are refined.
+const (
+	loseDigits = 1e5
+	islandOhms = 1e8
+	roundOff   = 1e-16
+	roundVolts = 1e-6
+)
+
+// lowRank is the change under construction.
+type lowRank struct {
+	*solution
+	now   map[int]changedRow // rows that differ from the base's
+	rough bool
+}
+
+type changedRow struct {
+	terms []term
+	rhs   float64
+}
+
+// prepare builds the low-rank change and solves with it.
+func (sol *solution) prepare() {
+	if sol.ready {
+		return
+	}
+	whole := sol.x // found with fixed pivots, at this very point
+	sol.ready = true
+	sol.w, sol.v, sol.s, sol.vb, sol.plus, sol.x, sol.err = nil, nil, nil, nil, nil, nil, nil
+	c := lowRank{solution: sol, now: map[int]changedRow{}}
+	for _, d := range sol.drive {
+		if d.node >= 0 {
+			sol.plus = append(sol.plus, scaled{d.amps, sol.ba.columns.at(d.node)})
+		}
+	}
+	for _, i := range slices.Sorted(maps.Keys(sol.branches)) {
+		c.row(i)
+	}
+	for s, i := range sol.bench.net.active {
+		if _, done := sol.branches[i]; !done && (sol.at.regions[s] != sol.ba.at.regions[s] || sol.at.at[s] != sol.ba.at.at[s]) {
+			c.row(i)
+		}
+	}
+	for _, j := range sol.joins {
+		c.join(j)
+	}
+	if sol.err = c.factor(); sol.err != nil || len(sol.v) == 0 {
+		return
+	}
+	if whole != nil {
+		sol.x = whole
+		return
+	}
+	for j, z := range sol.weights(sol.value) {
+		for _, part := range sol.w[j] {
+			sol.plus = append(sol.plus, scaled{-z * part.f, part.col})
+		}
+	}
+	if c.rough {
+		c.refine()
+	}
+}
+
+// row puts the present equation of a branch in place of the base's.
+func (c *lowRank) row(i int) {
+	r := c.bench.net.nodes + i
+	terms, rhs := c.bench.net.equation(i, c.branch(i), c.at, 1)
+	c.now[r] = changedRow{terms, rhs}
+	delta := slices.Clone(terms)
+	for _, t := range c.ba.rows[r] {
+		delta = append(delta, term{t.at, -t.x})
+	}
+	delta = compact(delta)
+	if len(delta) == 0 && rhs == c.ba.rhs[r] {
+		return
+	}
+	col := c.ba.columns.at(r)
+	if d := rhs - c.ba.rhs[r]; d != 0 {
+		c.plus = append(c.plus, scaled{d, col})
+	}
+	if len(delta) > 0 {
+		c.v = append(c.v, delta)
+		c.w = append(c.w, sum{{1, col}})
+	}
+}
+
+// join puts a path between two nodes.
+func (c *lowRank) join(j conductance) {
+	var w sum
+	var ends []term
+	for _, end := range []term{{j.a, 1}, {j.b, -1}} {
+		if end.at >= 0 {
+			ends = append(ends, end)
+			w = append(w, scaled{end.x * j.g, c.ba.columns.at(end.at)})
+		}
+	}
+	c.rough = c.rough || math.Abs(dot(ends, w.value)) > j.g*islandOhms
+	c.v = append(c.v, ends)
+	c.w = append(c.w, w)
+}
+
+// factor builds S and factors it.
+func (c *lowRank) factor() error {
+	k := len(c.v)
+	if k == 0 {
+		return nil
+	}
+	s := make([]float64, k*k)
+	for i, v := range c.v {
+		for j, w := range c.w {
+			s[i*k+j] = dot(v, w.value)
+		}
+		d := s[i*k+i]
+		s[i*k+i]++
+		size := 0.0 // of the currents' part of V'
+		for _, t := range v {
+			if t.at >= c.bench.net.nodes {
+				size = max(size, math.Abs(t.x))
+			}
+		}
+		left := math.Abs(1 + d)
+		c.rough = c.rough || left*loseDigits < math.Abs(d) || size*c.ba.largest*roundOff > roundVolts*left
+	}
+	var err error
+	c.s, err = factorDense(k, s)
+	return err
+}
+
+// refine finds what the equations still miss, solves for it and adds it.
+func (c *lowRank) refine() {
+	n := c.bench.net.nodes
+	x := make([]float64, len(c.ba.x))
+	for i := range x {
+		x[i] = c.value(i)
+	}
+	c.x = x
+	for range 2 {
+		miss := make([]float64, len(x))
+		for r := range x {
+			terms, rhs := c.ba.rows[r], c.ba.rhs[r]
+			if now, ok := c.now[r]; ok {
+				terms, rhs = now.terms, now.rhs
+			}
+			miss[r] = rhs - dot(terms, c.value)
+		}
+		for _, d := range c.drive {
+			if d.node >= 0 {
+				miss[d.node] += d.amps
+			}
+		}
+		for _, j := range c.joins {
+			amps := j.g * (unknowns(c.value).volts(j.a) - unknowns(c.value).volts(j.b))
+			if j.a >= 0 && j.a < n {
+				miss[j.a] -= amps
+			}
+			if j.b >= 0 && j.b < n {
+				miss[j.b] += amps
+			}
+		}
+		y := c.ba.lu.solve(miss)
+		z := c.weights(func(i int) float64 { return y[i] })
+		for i := range x {
+			x[i] += y[i]
+			for j, w := range c.w {
+				x[i] -= z[j] * w.value(i)
+			}
+		}
+	}
+}
+
+// lessOhms returns what the change takes from the resistance in ohms that a
+// pair of nodes has in the base.
+func (sol *solution) lessOhms(pair []term) float64 {
+	if sol.vb == nil {
+		sol.vb = make([]sum, len(sol.v))
+		for i, row := range sol.v {
+			for _, t := range row {
+				sol.vb[i] = append(sol.vb[i], scaled{t.x, sol.ba.across.at(t.at)})
+			}
+		}
+		sol.t = make([]float64, len(sol.v))
+	}
+	seen := false
+	for i := range sol.v {
+		sol.t[i] = dot(pair, sol.vb[i].value)
+		seen = seen || sol.t[i] != 0
+	}
+	if !seen {
+		return 0
+	}
+	var less float64
+	for j, z := range sol.s.solve(sol.t) {
+		if z != 0 {
+			less += z * dot(pair, sol.w[j].value)
+		}
+	}
+	return less
+}
+
+// weights returns S^-1 V' y.
+func (sol *solution) weights(y unknowns) []float64 {
+	if len(sol.v) == 0 {
+		return nil
+	}
+	t := make([]float64, len(sol.v))
+	for i, row := range sol.v {
+		t[i] = dot(row, y)
+	}
+	return sol.s.solve(t)
+}
+
+func dot(row []term, x unknowns) float64 {
+	var sum float64
+	for _, t := range row {
+		sum += t.x * x(t.at)
+	}
+	return sum
+}
