@@ -155,22 +155,10 @@ func (b *bench) say(format string, args ...any) { fmt.Fprintf(b.out, format+"\n"
 // wrap writes text in lines that fit, the first after a label.
 func (b *bench) wrap(label, text string) {
 	width := b.width
-	if width <= 0 || width > 80 {
-		width = 80
+	if width <= 0 || width > paper {
+		width = paper
 	}
-	indent := strings.Repeat(" ", len(label))
-	line := label
-	for _, w := range strings.Fields(text) {
-		if len([]rune(line))+1+len([]rune(w)) > width && strings.TrimSpace(line) != "" && line != label {
-			b.say("%s", strings.TrimRight(line, " "))
-			line = indent
-		}
-		if line != label && line != indent {
-			line += " "
-		}
-		line += w
-	}
-	b.say("%s", strings.TrimRight(line, " "))
+	b.say("%s", fold(width, label, text))
 }
 
 func (b *bench) choose(question string, options []string) (string, error) {

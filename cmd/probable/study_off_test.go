@@ -5,3 +5,7 @@ package main
 // resistances are the values in ohm at which a resistive fault is played. With
 // the tag study there are more.
 var resistances = []float64{10}
+
+// noisyFault says that every so many faults are played with the meter's error
+// too. With the tag study all are.
+const noisyFault = 3

@@ -3,3 +3,5 @@
 package main
 
 var resistances = []float64{1.5, 3, 10, 30, 70}
+
+const noisyFault = 1
