@@ -43,22 +43,23 @@ type base struct {
 	lu       *sparseLU
 	ordered  func() (*ordered, error)
 	x        []float64
-	largest  float64 // A, of any branch
-	columns  vectors // of the inverse
-	across   vectors // rows of the inverse
+	spare    sync.Pool // of *repivot
+	largest  float64   // A, of any branch
+	columns  vectors   // of the inverse
+	across   vectors   // rows of the inverse
 }
 
 // find moves the base to its consistent point.
 func (b *Bench) find(ba *base) error {
-	step, err := b.repivot(&solution{bench: b, ba: ba})
+	c, err := b.change(&solution{bench: b, ba: ba})
 	if err == nil {
 		var at point
-		at, err = b.search(ba.branches, nil, ba.at, ba.off, func(at point) (unknowns, error) {
-			x, err := step(at)
-			return func(i int) float64 { return x[i] }, err
-		})
+		if at, err = b.search(ba.branches, nil, ba.at, ba.off, c.step); err == nil {
+			_, err = c.whole()
+		}
 		if err == nil {
 			ba.at = at
+			ba.spare.Put(c.repivot)
 			return nil
 		}
 	}
@@ -67,13 +68,20 @@ func (b *Bench) find(ba *base) error {
 }
 
 // order finds pivots for the base that serve wherever its active branches
-// stand: the rows of these come first, by their own currents, so that no other
-// pivot leans on them, and hold all that they may hold.
+// stand: their rows come last, by their own currents, so that no other pivot
+// leans on them, and hold all that they may hold.
 func (b *Bench) order(ba *base) (*ordered, error) {
 	const little = 1e-6 // S
 	const least = 1e-6  // of an own current's entry
 	rows := slices.Clone(ba.rows)
-	var first []int
+	vary := &varying{row: make([]bool, len(rows)), col: make([]bool, len(rows))}
+	look := func(nodes ...int) {
+		for _, v := range nodes {
+			if v >= 0 {
+				vary.col[v] = true
+			}
+		}
+	}
 	for _, i := range b.net.active {
 		br, r := ba.branches[i], b.net.nodes+i
 		br.Cut, br.dead = false, false
@@ -81,11 +89,20 @@ func (b *Bench) order(ba *base) (*ordered, error) {
 		if br.typ == Diode {
 			br.tangent(rows[r], r, little)
 		}
+		vary.row[r], vary.col[r] = true, true
+		look(br.a, br.b)
+		for _, w := range br.when {
+			look(w.p, w.m)
+		}
 		if x, _ := entry(rows[r], r); math.Abs(x) >= least {
-			first = append(first, r)
+			vary.first = append(vary.first, r)
 		}
 	}
-	return fixPivots(rows, first...)
+	o, err := fixPivots(rows, vary)
+	if err != nil {
+		return nil, err
+	}
+	return o, o.factor(ba.rows) // what does not vary is done with that
 }
 
 // vectors are found when they are asked for, and kept while there is room.

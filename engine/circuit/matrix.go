@@ -36,15 +36,33 @@ const pivotShare = 0.1
 // picks pivots by Markowitz count among those of at least pivotShare of their
 // column's largest, and breaks ties by index, so that equal input gives equal
 // bits. rows is consumed.
-func factor(rows [][]term) (*sparseLU, error) { return eliminate(rows, nil, false) }
+func factor(rows [][]term) (*sparseLU, error) { return eliminate(rows, nil) }
 
-// eliminate is factor; the pivots of the rows in first come first and lie on the
-// diagonal, and with zeros, entries that happen to cancel are kept.
-func eliminate(rows [][]term, first []int, zeros bool) (*sparseLU, error) {
+// varying are the rows of a matrix whose values will change, and what is asked
+// of its solutions while they do.
+type varying struct {
+	row   []bool // these change
+	first []int  // of them, those to be eliminated by their diagonal
+	col   []bool // unknowns that are looked at
+	steps int    // set by eliminate: how many steps come before all that changes
+}
+
+// eliminate is factor. With a varying it keeps entries that happen to cancel,
+// and begins with all that neither changes nor is looked at, as far as that
+// makes no more than mostFill entries a step.
+func eliminate(rows [][]term, vary *varying) (*sparseLU, error) {
+	const mostFill = 8
 	n := len(rows)
 	f := &sparseLU{n: n, steps: make([]step, 0, n)}
 	cols := &byCount{count: make([]int, n), done: make([]bool, n)}
 	inCol := make([][]int, n)
+	var first []int
+	var late []bool
+	begin := vary != nil
+	if begin {
+		late = vary.row
+		copy(cols.done, vary.col)
+	}
 	for r, row := range rows {
 		for _, t := range row {
 			cols.count[t.at]++
@@ -54,17 +72,8 @@ func eliminate(rows [][]term, first []int, zeros bool) (*sparseLU, error) {
 	for c := range n {
 		cols.push(c)
 	}
-	doneRow := make([]bool, n)
-	for k := range n {
-		var r, c int
-		if k < len(first) {
-			r, c = first[k], first[k]
-		} else {
-			var ok bool
-			if r, c, ok = choosePivot(rows, inCol, cols, doneRow); !ok {
-				return nil, errSingular
-			}
-		}
+	doneRow, pivoted := make([]bool, n), make([]bool, n)
+	pivot := func(r, c int) {
 		st := step{row: r, col: c}
 		for _, t := range rows[r] {
 			if t.at == c {
@@ -74,7 +83,7 @@ func eliminate(rows [][]term, first []int, zeros bool) (*sparseLU, error) {
 			}
 			cols.add(t.at, -1)
 		}
-		doneRow[r], cols.done[c] = true, true
+		doneRow[r], pivoted[c], cols.done[c] = true, true, true
 		for _, i := range inCol[c] {
 			if doneRow[i] {
 				continue
@@ -85,7 +94,7 @@ func eliminate(rows [][]term, first []int, zeros bool) (*sparseLU, error) {
 			}
 			m := x / st.pivot
 			st.below = append(st.below, term{i, m})
-			rows[i] = subtract(rows[i], st.rest, m, c, zeros, func(col, delta int) {
+			rows[i] = subtract(rows[i], st.rest, m, c, vary != nil, func(col, delta int) {
 				cols.add(col, delta)
 				if delta > 0 {
 					inCol[col] = append(inCol[col], i)
@@ -93,6 +102,39 @@ func eliminate(rows [][]term, first []int, zeros bool) (*sparseLU, error) {
 			})
 		}
 		f.steps = append(f.steps, st)
+	}
+	for len(f.steps) < n {
+		if begin {
+			r, c, tried, ok := choosePivot(rows, inCol, cols, doneRow, late, mostFill)
+			switch {
+			case len(tried) == 0: // nothing left to begin with
+				begin, late, first, vary.steps = false, nil, vary.first, len(f.steps)
+				for c := range n {
+					cols.done[c] = pivoted[c]
+					cols.push(c)
+				}
+			case !ok:
+				for _, c := range tried {
+					cols.done[c] = true
+				}
+			default:
+				pivot(r, c)
+			}
+			continue
+		}
+		if len(first) > 0 {
+			r := first[0]
+			first = first[1:]
+			if x, _ := entry(rows[r], r); x != 0 {
+				pivot(r, r)
+			}
+			continue
+		}
+		r, c, _, ok := choosePivot(rows, inCol, cols, doneRow, nil, math.MaxInt)
+		if !ok {
+			return nil, errSingular
+		}
+		pivot(r, c)
 	}
 	return f, nil
 }
@@ -161,14 +203,17 @@ func (h *byCount) sparsest(cand []int) []int {
 	return cand[:k]
 }
 
-// choosePivot looks through the four sparsest live columns.
-func choosePivot(rows [][]term, inCol [][]int, cols *byCount, doneRow []bool) (row, col int, ok bool) {
-	var room [4]int
-	cand := cols.sparsest(room[:])
+// choosePivot looks through the four sparsest live columns for a pivot that is
+// not in a late row and makes no more than most entries, and returns them too.
+func choosePivot(rows [][]term, inCol [][]int, cols *byCount, doneRow, late []bool, most int) (row, col int, tried []int, ok bool) {
+	cand := cols.sparsest(make([]int, 4))
 	if len(cand) > 0 && cols.count[cand[0]] <= 0 {
-		return 0, 0, false
+		return 0, 0, cand, false
 	}
-	best := math.MaxInt
+	best := most
+	if most < math.MaxInt {
+		best++
+	}
 	var bestSize float64
 	for _, c := range cand {
 		live := inCol[c][:0]
@@ -189,7 +234,7 @@ func choosePivot(rows [][]term, inCol [][]int, cols *byCount, doneRow []bool) (r
 		for _, r := range live {
 			x, _ := entry(rows[r], c)
 			size := math.Abs(x)
-			if size < pivotShare*largest {
+			if size < pivotShare*largest || late != nil && late[r] {
 				continue
 			}
 			cost := (len(rows[r]) - 1) * (len(live) - 1)
@@ -198,7 +243,7 @@ func choosePivot(rows [][]term, inCol [][]int, cols *byCount, doneRow []bool) (r
 			}
 		}
 	}
-	return row, col, ok
+	return row, col, cand, ok
 }
 
 func entry(row []term, col int) (float64, bool) {
@@ -384,7 +429,8 @@ func (f *denseLU) solveTransposed(b []float64) []float64 {
 
 // ordered is a factored matrix whose pivots are fixed, so that another matrix
 // of the same pattern is factored without looking for pivots. Rows and columns
-// are in pivot order; entries of row k stand from start[k] to start[k+1].
+// are in pivot order; entries of row k stand from lowerAt[k] to lowerAt[k+1]. The
+// first steps may be done once and for all.
 type ordered struct {
 	rowOf            []int     // original row of each pivot
 	colAt            []int     // pivot position of each original column
@@ -394,29 +440,41 @@ type ordered struct {
 	lx, ux           []float64
 	diag             []float64
 	work             []float64
+
+	done   int    // steps that are done once and for all
+	varies []bool // by position: its row changes from one factoring to the next
+	begun  *begun // rows that do not, with the first steps done; nil before the first factoring
 }
+
+// begun is what the first steps make of the rows after them.
+type begun struct{ lower, upper, diag []float64 }
 
 // errPattern says that a matrix does not fit the fixed pivots.
 var errPattern = errors.New("the fixed pivots do not fit")
 
 // fixPivots finds pivots and the pattern of a matrix given as rows of terms
-// sorted by column, which is consumed; those of the rows in first come first and
-// lie on the diagonal.
-func fixPivots(rows [][]term, first ...int) (*ordered, error) {
+// sorted by column, which is consumed. A nil vary means that all of it changes.
+func fixPivots(rows [][]term, vary *varying) (*ordered, error) {
+	if vary == nil {
+		all := slices.Repeat([]bool{true}, len(rows))
+		vary = &varying{row: all, col: all}
+	}
 	o := &ordered{pattern: make([][]int32, len(rows))}
 	for r, row := range rows {
 		for _, t := range row {
 			o.pattern[r] = append(o.pattern[r], int32(t.at))
 		}
 	}
-	f, err := eliminate(rows, first, true)
+	f, err := eliminate(rows, vary)
 	if err != nil {
 		return nil, err
 	}
+	o.done = vary.steps
 	o.rowOf, o.colAt = make([]int, f.n), make([]int, f.n)
 	rowAt := make([]int, f.n)
 	for k := range f.steps {
 		o.rowOf[k] = f.steps[k].row
+		o.varies = append(o.varies, vary.row[f.steps[k].row])
 		rowAt[f.steps[k].row] = k
 		o.colAt[f.steps[k].col] = k
 	}
@@ -442,11 +500,12 @@ func fixPivots(rows [][]term, first ...int) (*ordered, error) {
 	return o, nil
 }
 
-// like returns an unfactored copy that shares the pattern.
+// like returns a copy that shares the pattern, and the first steps where they
+// are done.
 func (o *ordered) like() *ordered {
 	c := *o
-	c.diag, c.work = make([]float64, len(o.rowOf)), make([]float64, len(o.rowOf))
-	c.lx, c.ux = make([]float64, len(o.lower)), make([]float64, len(o.upper))
+	c.diag, c.work = slices.Clone(o.diag), make([]float64, len(o.work))
+	c.lx, c.ux = slices.Clone(o.lx), slices.Clone(o.ux)
 	return &c
 }
 
@@ -455,24 +514,56 @@ func (o *ordered) like() *ordered {
 const leastPivot = 1e-13
 
 // factor eliminates rows with the fixed pivots; where one of them has become
-// small, or a row has an entry outside of the pattern, it is errPattern.
+// small, or a row has an entry outside of the pattern, it is errPattern. Once it
+// has succeeded, rows that do not vary are not looked at again.
 func (o *ordered) factor(rows [][]term) error {
+	start, save := 0, o.begun == nil && o.done > 0
+	var now begun
+	if save {
+		now = begun{make([]float64, len(o.lower)), make([]float64, len(o.upper)), make([]float64, len(o.diag))}
+	} else if o.begun != nil {
+		start = o.done
+	}
 	w := o.work
-	for k, r := range o.rowOf {
-		largest, pattern := 0.0, o.pattern[r]
-		for _, t := range rows[r] {
-			for len(pattern) > 0 && int(pattern[0]) < t.at {
-				pattern = pattern[1:]
+	for k := start; k < len(o.rowOf); k++ {
+		i, to := o.lowerAt[k], o.lowerAt[k+1]
+		up, upTo := o.upperAt[k], o.upperAt[k+1]
+		fixed := k >= o.done && !o.varies[k]
+		largest := 0.0
+		if fixed && o.begun != nil {
+			for ; i < to && int(o.lower[i]) < o.done; i++ {
 			}
-			if len(pattern) == 0 || int(pattern[0]) != t.at {
-				clear(w)
-				return errPattern
+			for j := i; j < to; j++ {
+				w[o.lower[j]] = o.begun.lower[j]
 			}
-			w[o.colAt[t.at]] = t.x
-			largest = max(largest, math.Abs(t.x))
+			for j := up; j < upTo; j++ {
+				w[o.upper[j]] = o.begun.upper[j]
+			}
+			w[k] = o.begun.diag[k]
+		} else {
+			pattern := o.pattern[o.rowOf[k]]
+			for _, t := range rows[o.rowOf[k]] {
+				for len(pattern) > 0 && int(pattern[0]) < t.at {
+					pattern = pattern[1:]
+				}
+				if len(pattern) == 0 || int(pattern[0]) != t.at {
+					clear(w)
+					return errPattern
+				}
+				w[o.colAt[t.at]] = t.x
+				largest = max(largest, math.Abs(t.x))
+			}
 		}
-		for i := o.lowerAt[k]; i < o.lowerAt[k+1]; i++ {
+		begin := fixed && save
+		for ; i < to; i++ {
 			c := o.lower[i]
+			if begin && int(c) >= o.done {
+				begin = false
+				for j := i; j < to; j++ {
+					now.lower[j] = w[o.lower[j]]
+				}
+				o.keep(&now, k, w)
+			}
 			m := w[c] / o.diag[c]
 			w[c] = 0
 			o.lx[i] = m
@@ -485,45 +576,118 @@ func (o *ordered) factor(rows [][]term) error {
 				w[u] -= m * ux[j]
 			}
 		}
+		if begin {
+			o.keep(&now, k, w)
+		}
 		o.diag[k] = w[k]
 		w[k] = 0
-		for i := o.upperAt[k]; i < o.upperAt[k+1]; i++ {
-			o.ux[i] = w[o.upper[i]]
-			w[o.upper[i]] = 0
+		for j := up; j < upTo; j++ {
+			o.ux[j] = w[o.upper[j]]
+			w[o.upper[j]] = 0
 		}
 		if d := math.Abs(o.diag[k]); !(d >= leastPivot*largest) || d == 0 {
 			clear(w)
 			return errPattern
 		}
 	}
+	if save {
+		o.begun = &now
+	}
 	return nil
+}
+
+// keep notes what a row has in and after its pivot.
+func (o *ordered) keep(b *begun, k int, w []float64) {
+	for j := o.upperAt[k]; j < o.upperAt[k+1]; j++ {
+		b.upper[j] = w[o.upper[j]]
+	}
+	b.diag[k] = w[k]
 }
 
 // solve returns x with A x = b; b is kept.
 func (o *ordered) solve(b []float64) []float64 {
-	y := o.work
-	for k, r := range o.rowOf {
-		s := b[r]
+	v := o.vector()
+	v.forward(b, 0)
+	v.backward()
+	v.whole()
+	x := make([]float64, len(b))
+	for c, k := range o.colAt {
+		x[c] = v.x[k]
+	}
+	return x
+}
+
+// vector is a right side and the solution for it, in pivot order. What belongs
+// to steps done once and for all is worked out when it is asked for.
+type vector struct {
+	o    *ordered
+	y, x []float64
+	have []bool // of the first steps: x is there
+	any  bool   // have is true somewhere
+}
+
+func (o *ordered) vector() *vector {
+	return &vector{o: o, y: make([]float64, len(o.diag)), x: make([]float64, len(o.diag)), have: make([]bool, o.done)}
+}
+
+// forward takes in a right side, of which only what steps from a first one on
+// need has changed.
+func (v *vector) forward(b []float64, first int) {
+	o := v.o
+	for k := first; k < len(v.y); k++ {
+		s := b[o.rowOf[k]]
 		from, to := o.lowerAt[k], o.lowerAt[k+1]
 		lx := o.lx[from:to]
 		for i, c := range o.lower[from:to] {
-			s -= lx[i] * y[c]
+			s -= lx[i] * v.y[c]
 		}
-		y[k] = s
+		v.y[k] = s
 	}
-	for k := len(y) - 1; k >= 0; k-- {
-		s := y[k]
-		from, to := o.upperAt[k], o.upperAt[k+1]
-		ux := o.ux[from:to]
-		for i, u := range o.upper[from:to] {
-			s -= ux[i] * y[u]
-		}
-		y[k] = s / o.diag[k]
+}
+
+// backward solves for what belongs to the last steps.
+func (v *vector) backward() {
+	for k := len(v.y) - 1; k >= v.o.done; k-- {
+		v.solve(k)
 	}
-	x := make([]float64, len(y))
-	for c, k := range o.colAt {
-		x[c] = y[k]
+	if v.any {
+		clear(v.have)
+		v.any = false
 	}
-	clear(y)
-	return x
+}
+
+func (v *vector) solve(k int) {
+	o := v.o
+	s := v.y[k]
+	from, to := o.upperAt[k], o.upperAt[k+1]
+	ux := o.ux[from:to]
+	for i, u := range o.upper[from:to] {
+		s -= ux[i] * v.x[u]
+	}
+	v.x[k] = s / o.diag[k]
+}
+
+// value returns an unknown.
+func (v *vector) value(i int) float64 {
+	k := v.o.colAt[i]
+	v.need(int32(k))
+	return v.x[k]
+}
+
+func (v *vector) need(k int32) {
+	if int(k) >= v.o.done || v.have[k] {
+		return
+	}
+	for _, u := range v.o.upper[v.o.upperAt[k]:v.o.upperAt[k+1]] {
+		v.need(u)
+	}
+	v.solve(int(k))
+	v.have[k], v.any = true, true
+}
+
+// whole works out all of it.
+func (v *vector) whole() {
+	for k := v.o.done - 1; k >= 0; k-- {
+		v.solve(k)
+	}
 }

@@ -131,7 +131,7 @@ func (r *reviewer) look(s State, from *point) (v view, err error, ok bool) {
 		rows, rhs := r.b.net.matrix(branches, nil, at, 1)
 		if r.order == nil {
 			var err error
-			if r.order, err = fixPivots(slices.Clone(rows)); err != nil {
+			if r.order, err = fixPivots(slices.Clone(rows), nil); err != nil {
 				return nil, err
 			}
 		}

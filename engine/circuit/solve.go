@@ -63,18 +63,25 @@ func (b *Bench) settle(ba *base, from point, changed map[int]branch, joins []con
 		sol.prepare()
 		return sol, sol.err
 	}
-	var refactor func(point) ([]float64, error)
+	var c *change // once it has come to that
 	var refused error
+	defer func() {
+		if c != nil {
+			ba.spare.Put(c.repivot)
+		}
+	}()
 	at, err := b.search(ba.branches, changed, from, ba.off, func(at point) (unknowns, error) {
-		if sol.moved(at) > manyMoved {
-			if refactor == nil && refused == nil {
-				refactor, refused = b.repivot(sol)
+		if sol.moved(at) > manyMoved && refused == nil {
+			if c == nil {
+				c, refused = b.change(sol)
+			}
+			var x unknowns
+			if refused == nil {
+				x, refused = c.step(at)
 			}
 			if refused == nil {
-				if x, err := refactor(at); err == nil {
-					sol.ready, sol.x = false, x
-					return func(i int) float64 { return x[i] }, nil
-				}
+				sol.ready, sol.x = false, nil
+				return x, nil
 			}
 		}
 		sol.at, sol.ready, sol.x = at.clone(), false, nil
@@ -95,107 +102,201 @@ func (b *Bench) settle(ba *base, from point, changed map[int]branch, joins []con
 		sol.ready, sol.x = false, nil
 	}
 	sol.at = at
-	if sol.ready || sol.x == nil {
-		sol.ready = false
-		sol.prepare()
+	if !sol.ready && c != nil && refused == nil {
+		if sol.x, refused = c.whole(); refused == nil {
+			return sol, nil
+		}
 	}
+	sol.prepare()
 	return sol, sol.err
 }
 
-// repivot returns a step of the search that factors the base with its active
-// branches at the point, by fixed pivots, and puts the change in by low rank.
-func (b *Bench) repivot(sol *solution) (func(point) ([]float64, error), error) {
-	ba, n := sol.ba, b.net.nodes
+// change returns a change that solves by fixed pivots.
+func (b *Bench) change(sol *solution) (*change, error) {
+	if r, ok := sol.ba.spare.Get().(*repivot); ok {
+		return &change{repivot: r, b: b, sol: sol}, nil
+	}
+	r, err := sol.ba.repivot()
+	return &change{repivot: r, b: b, sol: sol}, err
+}
+
+// repivot factors a base with its active branches at any point, by fixed pivots.
+type repivot struct {
+	ba    *base
+	o     *ordered
+	rows  [][]term // the base's, with the active ones at the point
+	rhs   []float64
+	right *vector   // for rhs
+	room  []*vector // for the columns of a change
+}
+
+func (ba *base) repivot() (*repivot, error) {
 	pattern, err := ba.ordered()
 	if err != nil {
 		return nil, err
 	}
-	o := pattern.like()
-	rows, rhs := slices.Clone(ba.rows), slices.Clone(ba.rhs)
-	for _, d := range sol.drive {
-		if d.node >= 0 {
-			rhs[d.node] += d.amps
-		}
-	}
+	r := &repivot{ba: ba, o: pattern.like(), rows: slices.Clone(ba.rows), rhs: make([]float64, len(ba.rhs))}
 	for _, i := range ba.diodes {
-		rows[n+i] = slices.Clone(rows[n+i])
+		row := len(ba.rows) - len(ba.branches) + i
+		r.rows[row] = slices.Clone(r.rows[row])
 	}
-	changed := slices.Sorted(maps.Keys(sol.branches))
-	return func(at point) ([]float64, error) {
-		for s, i := range b.net.active {
-			br := &ba.branches[i]
-			switch _, done := sol.branches[i]; {
-			case done:
-			case br.typ == Diode && at.regions[s] == conducting && !br.Cut && !br.dead:
-				g, amps := br.junction(at.at[s])
-				br.tangent(rows[n+i], n+i, g)
-				rhs[n+i] = g*at.at[s] - amps
-			default:
-				rows[n+i], rhs[n+i] = b.net.equation(i, br, at, 1)
+	r.right = r.o.vector()
+	return r, nil
+}
+
+// change is a solution's change to the base, on a repivot that it has for itself.
+type change struct {
+	*repivot
+	b     *Bench
+	sol   *solution
+	put   []int // changed branches, sorted
+	begun bool  // the first steps are done for this change's right sides
+
+	v    [][]term
+	w    []*vector
+	z    []float64 // weights of w
+	unit []float64
+	full []float64 // rhs with that of the change
+}
+
+// step solves at a point: the branches that are only active by fixed pivots, the
+// change by low rank. The unknowns are good until the next step.
+func (c *change) step(at point) (unknowns, error) {
+	n := c.b.net.nodes
+	if !c.begun {
+		copy(c.rhs, c.ba.rhs)
+		for _, d := range c.sol.drive {
+			if d.node >= 0 {
+				c.rhs[d.node] += d.amps
 			}
 		}
-		if err := o.factor(rows); err != nil {
-			return nil, err
+		c.put = slices.Sorted(maps.Keys(c.sol.branches))
+		c.unit = make([]float64, len(c.rhs))
+	}
+	for s, i := range c.b.net.active {
+		br := &c.ba.branches[i]
+		if _, done := c.sol.branches[i]; done {
+			c.rows[n+i], c.rhs[n+i] = slices.Clone(c.ba.rows[n+i]), c.ba.rhs[n+i]
+			continue
 		}
-		// The changed rows and joins, as in lowRank.
-		var v [][]term
-		var w [][]float64
-		unit := make([]float64, len(rhs))
-		full := slices.Clone(rhs)
-		for _, i := range changed {
-			terms, right := b.net.equation(i, sol.branch(i), at, 1)
+		if br.typ == Diode && at.regions[s] == conducting && !br.Cut && !br.dead && len(c.rows[n+i]) == len(c.o.pattern[n+i]) {
+			g, amps := br.junction(at.at[s])
+			br.tangent(c.rows[n+i], n+i, g)
+			c.rhs[n+i] = g*at.at[s] - amps
+			continue
+		}
+		c.rows[n+i], c.rhs[n+i] = c.b.net.equation(i, br, at, 1)
+	}
+	if err := c.o.factor(c.rows); err != nil {
+		return nil, err
+	}
+	c.v = c.v[:0]
+	first := 0
+	if c.begun {
+		first = c.o.done
+	}
+	full := c.rhs
+	c.w = c.w[:0]
+	for _, i := range c.put {
+		terms, right := c.b.net.equation(i, c.sol.branch(i), at, 1)
+		if right != c.rhs[n+i] {
+			if &full[0] == &c.rhs[0] {
+				full = slices.Clone(c.rhs)
+			}
 			full[n+i] = right
-			delta := terms
-			for _, t := range rows[n+i] {
-				delta = append(delta, term{t.at, -t.x})
-			}
-			if delta = compact(delta); len(delta) == 0 {
-				continue
-			}
-			unit[n+i] = 1
-			v, w = append(v, delta), append(w, o.solve(unit))
-			unit[n+i] = 0
 		}
-		for _, j := range sol.joins {
-			var ends []term
-			for _, end := range []term{{j.a, 1}, {j.b, -1}} {
-				if end.at >= 0 {
-					ends = append(ends, end)
-					unit[end.at] = end.x * j.g
-				}
-			}
-			v, w = append(v, ends), append(w, o.solve(unit))
-			for _, end := range ends {
-				unit[end.at] = 0
+		delta := terms
+		for _, t := range c.rows[n+i] {
+			delta = append(delta, term{t.at, -t.x})
+		}
+		c.unit[n+i] = 1
+		c.column(compact(delta), first)
+		c.unit[n+i] = 0
+	}
+	for _, j := range c.sol.joins {
+		var ends []term
+		for _, end := range []term{{j.a, 1}, {j.b, -1}} {
+			if end.at >= 0 {
+				ends = append(ends, end)
+				c.unit[end.at] = end.x * j.g
 			}
 		}
-		x := o.solve(full)
-		if !holds(rows, full, x) {
-			return nil, errPattern
+		c.column(ends, first)
+		for _, end := range ends {
+			c.unit[end.at] = 0
 		}
-		k := len(v)
-		if k == 0 {
-			return x, nil
+	}
+	c.full = full
+	c.right.forward(full, first)
+	c.right.backward()
+	c.begun = true
+	return c.value, c.weigh()
+}
+
+// column adds a row of V' and the column of W for the right side in unit.
+func (c *change) column(v []term, first int) {
+	k := len(c.w)
+	if k == len(c.room) {
+		c.room = append(c.room, c.o.vector())
+	}
+	w := c.room[k]
+	w.forward(c.unit, first)
+	w.backward()
+	c.v, c.w = append(c.v, v), append(c.w, w)
+}
+
+// weigh finds how much of each column of W the solution takes.
+func (c *change) weigh() error {
+	k := len(c.v)
+	c.z = nil
+	if k == 0 {
+		return nil
+	}
+	s, t := make([]float64, k*k), make([]float64, k)
+	for i := range c.v {
+		for j := range c.w {
+			s[i*k+j] = dot(c.v[i], c.w[j].value)
 		}
-		s, t := make([]float64, k*k), make([]float64, k)
-		for i := range v {
-			for j := range w {
-				s[i*k+j] = dot(v[i], func(r int) float64 { return w[j][r] })
-			}
-			s[i*k+i]++
-			t[i] = dot(v[i], func(r int) float64 { return x[r] })
+		s[i*k+i]++
+		t[i] = dot(c.v[i], c.right.value)
+	}
+	lu, err := factorDense(k, s)
+	if err != nil {
+		return err
+	}
+	c.z = lu.solve(t)
+	return nil
+}
+
+func (c *change) value(i int) float64 {
+	x := c.right.value(i)
+	for j, z := range c.z {
+		x -= z * c.w[j].value(i)
+	}
+	return x
+}
+
+// whole returns all unknowns of the last step. It fails where fixed pivots have
+// lost digits.
+func (c *change) whole() ([]float64, error) {
+	c.right.whole()
+	for _, w := range c.w {
+		w.whole()
+	}
+	x := make([]float64, len(c.rhs))
+	for i, k := range c.o.colAt {
+		x[i] = c.right.x[k]
+	}
+	if !holds(c.rows, c.full, x) {
+		return nil, errPattern
+	}
+	for j, z := range c.z {
+		w := c.w[j].x
+		for i, k := range c.o.colAt {
+			x[i] -= z * w[k]
 		}
-		lu, err := factorDense(k, s)
-		if err != nil {
-			return nil, err
-		}
-		for j, z := range lu.solve(t) {
-			for r := range x {
-				x[r] -= z * w[j][r]
-			}
-		}
-		return x, nil
-	}, nil
+	}
+	return x, nil
 }
 
 // holds reports whether a solution leaves next to nothing of every equation:

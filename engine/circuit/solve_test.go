@@ -741,7 +741,7 @@ func TestFixedPivots(t *testing.T) {
 	rows := func(extra ...term) [][]term {
 		return [][]term{compact(append([]term{{0, 1}}, extra...)), {{0, 3}, {1, 2}}, {{2, 4}}}
 	}
-	o, err := fixPivots(rows())
+	o, err := fixPivots(rows(), nil)
 	require.NoError(t, err)
 	for range 2 {
 		require.ErrorIs(t, o.like().factor(rows(term{2, 5})), errPattern)
