@@ -432,6 +432,16 @@ func (s *Situation) Shows(name string) string {
 // Node returns the voltage of a pin against ground with no meter connected.
 func (s *Situation) Node(pin string) float64 { return s.volts(s.bench.net.node[pin]) }
 
+// Nodes returns the voltage of every pin of the harness against ground, in its
+// order, with no meter connected.
+func (s *Situation) Nodes() []float64 {
+	out := make([]float64, len(s.bench.net.pins))
+	for i, node := range s.bench.net.pins {
+		out[i] = s.volts(node)
+	}
+	return out
+}
+
 // Blown returns the names of the parts whose fuses are blown.
 func (s *Situation) Blown() []string {
 	var names []string

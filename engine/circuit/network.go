@@ -11,6 +11,7 @@ import (
 type network struct {
 	nodes    int
 	node     map[string]int // by pin
+	pins     []int          // nodes of the harness's pins, in its order
 	branches []branch
 	branch   map[string]int // by key, see the key functions below
 	active   []int          // the branches that bend, see point
@@ -56,6 +57,7 @@ func (h *Harness) network() *network {
 			n.node[pin] = n.nodes
 			n.nodes++
 		}
+		n.pins = append(n.pins, n.node[pin])
 	}
 	for _, p := range h.Parts {
 		at := func(pin string) int { return n.node[p.Name+"."+pin] }

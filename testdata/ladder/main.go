@@ -43,7 +43,7 @@ func run(n, runs int, curve bool) error {
 	if err != nil {
 		return err
 	}
-	fmt.Printf("ours, one goroutine:  %s\n", ourCost.perFault(n))
+	fmt.Printf("ours, in parallel:    %s\n", ourCost.perFault(n))
 	fmt.Printf("ours takes 1/%.3g of the time, 1/%.3g of the processor's\n",
 		theirCost.wall.Seconds()/ourCost.wall.Seconds(), theirCost.cpu.Seconds()/ourCost.cpu.Seconds())
 	worst, at, err := compare(ours, theirs, pins)

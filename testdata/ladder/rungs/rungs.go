@@ -4,7 +4,10 @@
 package rungs
 
 import (
+	"errors"
+	"runtime"
 	"strconv"
+	"sync"
 
 	"probable/engine/circuit"
 )
@@ -58,24 +61,29 @@ func Harness(n int) *circuit.Harness {
 	return h
 }
 
-// Solve puts every fault of the ladder in, one after the other, and returns the
-// volts of every pin by fault, in the order of Faults and Pins.
+// Solve puts every fault of the ladder in and returns the volts of every pin by
+// fault, in the order of Faults and Pins. It uses all processors.
 func Solve(h *circuit.Harness) ([][]float64, error) {
 	bench, err := circuit.NewBench(h)
 	if err != nil {
 		return nil, err
 	}
-	pins, faults := h.Pins(), h.Faults()
+	faults := h.Faults()
 	all := make([][]float64, len(faults))
-	for i := range faults {
-		sit, err := bench.Put(&faults[i], 0, circuit.State{}, false)
-		if err != nil {
-			return nil, err
-		}
-		all[i] = make([]float64, len(pins))
-		for j, p := range pins {
-			all[i][j] = sit.Node(p)
-		}
+	errs := make([]error, runtime.GOMAXPROCS(0))
+	var wg sync.WaitGroup
+	for worker := range errs {
+		wg.Go(func() {
+			for i := worker; i < len(faults); i += len(errs) {
+				sit, err := bench.Put(&faults[i], 0, circuit.State{}, false)
+				if err != nil {
+					errs[worker] = err
+					return
+				}
+				all[i] = sit.Nodes()
+			}
+		})
 	}
-	return all, nil
+	wg.Wait()
+	return all, errors.Join(errs...)
 }
