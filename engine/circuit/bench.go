@@ -108,7 +108,7 @@ func (b *Bench) order(ba *base) (*ordered, error) {
 // vectors are found when they are asked for, and kept while there is room.
 type vectors struct {
 	find func(unit []float64) []float64
-	kept []atomic.Pointer[[]float64]
+	kept []atomic.Pointer[column]
 	mu   sync.Mutex
 	old  []int // indexes of what is kept, oldest first
 }
@@ -116,16 +116,19 @@ type vectors struct {
 // vectorBytes is how much memory in bytes the vectors of one base may take.
 const vectorBytes = 64 << 20
 
-func (vs *vectors) at(j int) []float64 {
+func (vs *vectors) at(j int) *column {
 	if v := vs.kept[j].Load(); v != nil {
-		return *v
+		return v
 	}
 	unit := make([]float64, len(vs.kept))
 	unit[j] = 1
-	v := vs.find(unit)
+	v := &column{x: vs.find(unit)}
+	for _, x := range v.x {
+		v.most = max(v.most, math.Abs(x))
+	}
 	vs.mu.Lock()
 	defer vs.mu.Unlock()
-	if vs.kept[j].Swap(&v) == nil {
+	if vs.kept[j].Swap(v) == nil {
 		vs.old = append(vs.old, j)
 	}
 	for len(vs.old) > max(64, vectorBytes/8/len(vs.kept)) {
@@ -199,8 +202,8 @@ func (b *Bench) base(s State, off bool) (*base, error) {
 	for _, amps := range ba.x[b.net.nodes:] {
 		ba.largest = max(ba.largest, math.Abs(amps))
 	}
-	ba.columns = vectors{find: lu.solve, kept: make([]atomic.Pointer[[]float64], len(ba.x))}
-	ba.across = vectors{find: lu.solveTransposed, kept: make([]atomic.Pointer[[]float64], len(ba.x))}
+	ba.columns = vectors{find: lu.solve, kept: make([]atomic.Pointer[column], len(ba.x))}
+	ba.across = vectors{find: lu.solveTransposed, kept: make([]atomic.Pointer[column], len(ba.x))}
 	b.bases[key] = ba
 	return ba, nil
 }

@@ -289,21 +289,24 @@ func (s *Situation) with(from point, j conductance, drive ...injection) (*Situat
 	return &Situation{bench: s.bench, alt: s.alt, sol: sol, says: s.says, blown: s.blown}, nil
 }
 
-// quietVolts is a voltage in volts under which a junction is as good as open
-// to an ohmmeter.
-const quietVolts = 0.05
+// quietVolts is a voltage in volts under which a junction is to an ohmmeter what
+// it is at rest; quietShare is the share of a reading that may be wrong by it.
+const (
+	quietVolts = 0.05
+	quietShare = 1e-3
+)
 
 // stirred reports whether the ohmmeter's test voltage, behind its range's
-// resistance, would bring any junction near conduction.
+// resistance, would bring any junction near conduction, or close one in reverse
+// that leaks a share of the reading at rest.
 func (s *Situation) stirred(m *Meter, ohms float64, resp unknowns) bool {
 	amps := m.TestVolts / (ohms + fullScale(ohms, m.LeastOhms, m.LargestOhms))
-	for _, i := range s.sol.ba.diodes {
+	return slices.ContainsFunc(s.sol.ba.diodes, func(i int) bool {
 		br := s.sol.branch(i)
-		if amps*(resp.volts(br.a)-resp.volts(br.b)) > quietVolts {
-			return true
-		}
-	}
-	return false
+		across := resp.volts(br.a) - resp.volts(br.b) // ohm: volts for one ampere through the meter
+		leak, _ := br.junction(0)
+		return amps*across > quietVolts || amps*across < -quietVolts && leak*across*across > quietShare*ohms
+	})
 }
 
 // test measures ohms with the test voltage in the circuit, range by range from
@@ -373,7 +376,11 @@ func (s *Situation) diodeTest(m *Meter, from point, red, black string) (*Situati
 func (s *Situation) Stirs(m *Meter, red, black string) bool {
 	r := s.pair(red, black)
 	resp := s.response(r)
-	return s.stirred(m, dot(r, resp.value), resp.value)
+	amps := m.TestVolts / (dot(r, resp.value) + fullScale(dot(r, resp.value), m.LeastOhms, m.LargestOhms))
+	return slices.ContainsFunc(s.sol.ba.diodes, func(i int) bool {
+		br := s.sol.branch(i)
+		return amps*(unknowns(resp.value).volts(br.a)-unknowns(resp.value).volts(br.b)) > quietVolts
+	})
 }
 
 // Amps returns what the meter reads on DC amps in place of a part's fuse

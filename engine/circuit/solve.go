@@ -520,11 +520,8 @@ func (b *Bench) want(br *branch, i int, now region, x unknowns) region {
 			return idle
 		}
 	case limited:
-		switch {
-		case v > br.Volts+slack:
-			return idle
-		case v > br.Volts-br.Ohms*br.limit+slack:
-			return conducting
+		if v > br.Volts-br.Ohms*br.limit+slack {
+			return conducting // and from there idle, if something else holds it up
 		}
 	case idle:
 		switch {

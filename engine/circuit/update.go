@@ -33,13 +33,19 @@ type sum []scaled
 
 type scaled struct {
 	f   float64
-	col []float64
+	col *column
+}
+
+// column is a column of an inverse, or a row of it.
+type column struct {
+	x    []float64
+	most float64 // largest of x
 }
 
 func (s sum) value(i int) float64 {
 	var x float64
 	for _, c := range s {
-		x += c.f * c.col[i]
+		x += c.f * c.col.x[i]
 	}
 	return x
 }
@@ -74,10 +80,11 @@ func (sol *solution) moved(at point) int {
 }
 
 // The update loses digits where an entry of S cancels against the one, where
-// two nodes are joined that hang by islandOhms, and where a branch is given so
-// many ohms that the rounding of the current it had, a share roundOff of the
-// largest in the circuit, is worth more than roundVolts. All of it happens with
-// islands that hang by their leakage alone, and such solutions are refined.
+// two nodes are joined that hang by islandOhms, where a branch is given so many
+// ohms that the rounding of the current it had, a share roundOff of the largest
+// in the circuit, is worth more than roundVolts, and where what is added and
+// cancels is as large. All of it happens with islands that hang by their leakage
+// alone, and such solutions are refined.
 const (
 	loseDigits = 1e5
 	islandOhms = 1e8
@@ -129,12 +136,14 @@ func (sol *solution) prepare() {
 		sol.x = whole
 		return
 	}
+	grown := 0.0
 	for j, z := range sol.weights(sol.value) {
 		for _, part := range sol.w[j] {
 			sol.plus = append(sol.plus, scaled{-z * part.f, part.col})
+			grown += math.Abs(z*part.f) * part.col.most
 		}
 	}
-	if c.rough {
+	if c.rough || grown*roundOff > roundVolts {
 		c.refine()
 	}
 }

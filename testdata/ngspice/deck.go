@@ -412,7 +412,7 @@ func (v *Vehicle) connectMeter(c *circuit, j *job) error {
 // currents as small as rounding must not keep it going. A pivot may be as
 // small as the leaks. A large pivrel has it choose the exact +-1 of a branch
 // first, which takes four times as long.
-func (c *circuit) write(w io.Writer, title string) {
+func (c *circuit) write(w io.Writer) {
 	pivrel := 0.001
 	switch {
 	case (c.tester >= 0 || c.has('I')) && c.has('D'):
@@ -420,7 +420,6 @@ func (c *circuit) write(w io.Writer, title string) {
 	case c.fine:
 		pivrel = 0.5
 	}
-	fmt.Fprintln(w, title)
 	fmt.Fprintln(w, ".options reltol=1e-6 vntol=1e-9 abstol=1e-9 gmin=1e-15 temp=25 tnom=25 pivtol=1e-30 pivrel="+
 		strconv.FormatFloat(pivrel, 'g', -1, 64))
 	name := func(n int) string {
@@ -445,5 +444,4 @@ func (c *circuit) write(w io.Writer, title string) {
 			fmt.Fprintln(w, id, name(e.a), name(e.b), val)
 		}
 	}
-	fmt.Fprintln(w, ".end")
 }

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -370,117 +371,141 @@ func (v *Vehicle) blowFuses(j *job, c *circuit) bool {
 	return any
 }
 
-// run has one ngspice process solve all circuits, one after the other, and
-// fills in their answers. Each is a deck of its own: as copies in one deck
-// they would cost time with the square of their number.
+// run has one ngspice process solve all circuits and fills in their answers.
 func run(ctx context.Context, circuits []*circuit) error {
-	exe, err := exec.LookPath("ngspice")
-	if err != nil {
-		return fmt.Errorf("%w: %v", ErrMissing, err)
+	decks := make([][]byte, len(circuits))
+	for i, c := range circuits {
+		var deck bytes.Buffer
+		c.write(&deck)
+		decks[i] = deck.Bytes()
 	}
-	dir, err := os.MkdirTemp("", "oracle")
+	answers, err := Solve(ctx, decks)
 	if err != nil {
 		return err
 	}
+	for i, c := range circuits {
+		if len(answers[i].Volts) < c.count+1 {
+			return fmt.Errorf("ngspice: no answer for circuit %d", i)
+		}
+		c.volts, c.amps = answers[i].Volts, make([]float64, len(c.elements))
+		copy(c.amps, answers[i].Amps)
+	}
+	return nil
+}
+
+// Answer is the operating point of one deck: the volts of each node, by the
+// number in its name (n12), and the amperes of each element that has a current
+// of its own, by the number in its name (h7). Both are empty where ngspice
+// found no operating point.
+type Answer struct{ Volts, Amps []float64 }
+
+// Solve has one ngspice process find the operating point of every deck, one
+// after the other; as copies in one deck they would cost time with the square
+// of their number. A deck is elements and options, without the title and the
+// end. The error is [ErrMissing] where there is no ngspice.
+func Solve(ctx context.Context, decks [][]byte) ([]Answer, error) {
+	exe, err := exec.LookPath("ngspice")
+	if err != nil {
+		return nil, fmt.Errorf("%w: %v", ErrMissing, err)
+	}
+	dir, err := os.MkdirTemp("", "oracle")
+	if err != nil {
+		return nil, err
+	}
 	defer os.RemoveAll(dir)
 
-	var script, deck bytes.Buffer
+	var script bytes.Buffer
 	script.WriteString("control script\n.control\nset filetype=binary\nset appendwrite\n")
-	for i, c := range circuits {
-		deck.Reset()
-		c.write(&deck, strconv.Itoa(i))
+	for i, deck := range decks {
 		name := fmt.Sprintf("deck%d.cir", i)
-		if err := os.WriteFile(filepath.Join(dir, name), deck.Bytes(), 0o600); err != nil {
-			return err
+		text := slices.Concat([]byte(strconv.Itoa(i)+"\n"), deck, []byte(".end\n"))
+		if err := os.WriteFile(filepath.Join(dir, name), text, 0o600); err != nil {
+			return nil, err
 		}
 		fmt.Fprintf(&script, "source %s\nop\nwrite answers.raw all\ndestroy all\nremcirc\n", name)
 	}
 	script.WriteString("quit\n.endc\n.end\n")
 	if err := os.WriteFile(filepath.Join(dir, "script.cir"), script.Bytes(), 0o600); err != nil {
-		return err
+		return nil, err
 	}
 	cmd := exec.CommandContext(ctx, exe, "-n", "-b", "script.cir")
 	cmd.Dir = dir
 	cmd.Env = append(os.Environ(), "OMP_NUM_THREADS=1")
 	said, err := cmd.CombinedOutput()
 	if err != nil {
-		return fmt.Errorf("ngspice: %w: %s", err, tail(said))
+		return nil, fmt.Errorf("ngspice: %w: %s", err, tail(said))
 	}
 	raw, err := os.ReadFile(filepath.Join(dir, "answers.raw"))
 	if err != nil {
-		return fmt.Errorf("ngspice left no answer: %w: %s", err, tail(said))
+		return nil, fmt.Errorf("ngspice left no answer: %w: %s", err, tail(said))
 	}
-	if err := readRaw(raw, circuits); err != nil {
-		return fmt.Errorf("ngspice: %w: %s", err, tail(said))
+	answers, err := readRaw(raw, len(decks))
+	if err != nil {
+		return nil, fmt.Errorf("ngspice: %w: %s", err, tail(said))
 	}
-	return nil
+	return answers, nil
 }
 
 func tail(b []byte) []byte { return b[max(0, len(b)-600):] }
 
 // readRaw takes node voltages and branch currents from a binary raw file. For
 // each circuit it holds a text head with the names, then one double each. The
-// title says which circuit it is.
-func readRaw(raw []byte, circuits []*circuit) error {
+// title says which circuit it is; what has another title is not one.
+func readRaw(raw []byte, count int) ([]Answer, error) {
+	answers := make([]Answer, count)
 	for len(raw) > 0 {
 		head, body, ok := bytes.Cut(raw, []byte("Binary:\n"))
 		if !ok {
-			return fmt.Errorf("the raw file is not binary")
+			return nil, fmt.Errorf("the raw file is not binary")
 		}
 		var names []string
-		var c *circuit
+		k := -1
 		inVars := false
 		for line := range strings.Lines(string(head)) {
 			line = strings.TrimSpace(line)
 			if title, ok := strings.CutPrefix(line, "Title: "); ok {
-				k, err := strconv.Atoi(title)
-				if err != nil || k < 0 || k >= len(circuits) {
-					return fmt.Errorf("a circuit titled %q", title)
+				if i, err := strconv.Atoi(title); err == nil && i >= 0 && i < count {
+					k = i
 				}
-				c = circuits[k]
 			}
 			if f := strings.Fields(line); inVars && len(f) >= 3 {
 				names = append(names, f[1])
 			}
 			inVars = inVars || line == "Variables:"
 		}
-		if c == nil || len(body) < 8*len(names) {
-			return fmt.Errorf("the raw file is cut short")
+		if len(body) < 8*len(names) {
+			return nil, fmt.Errorf("the raw file is cut short")
 		}
-		c.volts = make([]float64, c.count+1)
-		c.amps = make([]float64, len(c.elements))
 		for i, name := range names {
-			x := math.Float64frombits(binary.NativeEndian.Uint64(body[8*i:]))
-			if err := c.put(name, x); err != nil {
-				return err
+			if k < 0 {
+				break
 			}
-		}
-		if len(names) < c.count {
-			return fmt.Errorf("%d values for %d nodes", len(names), c.count)
+			x := math.Float64frombits(binary.NativeEndian.Uint64(body[8*i:]))
+			if err := answers[k].put(name, x); err != nil {
+				return nil, err
+			}
 		}
 		raw = body[8*len(names):]
 	}
-	for i, c := range circuits {
-		if c.volts == nil {
-			return fmt.Errorf("no answer for circuit %d", i)
-		}
-	}
-	return nil
+	return answers, nil
 }
 
 // put files one value under a name such as v(n12) or i(h7).
-func (c *circuit) put(name string, x float64) error {
-	into := c.amps
+func (a *Answer) put(name string, x float64) error {
+	into := &a.Amps
 	if strings.HasPrefix(name, "v(") || strings.HasPrefix(name, "n") {
-		into = c.volts
+		into = &a.Volts
 	}
 	i, err := strconv.Atoi(strings.Trim(name, "abcdefghijklmnopqrstuvwxyz#()"))
-	if err != nil || i < 0 || i >= len(into) {
+	if err != nil || i < 0 {
 		return fmt.Errorf("a value named %q", name)
 	}
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return fmt.Errorf("%s is not a number", name)
 	}
-	into[i] = x
+	if i >= len(*into) {
+		*into = append(*into, make([]float64, i+1-len(*into))...)
+	}
+	(*into)[i] = x
 	return nil
 }
