@@ -433,6 +433,7 @@ func (f *denseLU) solveTransposed(b []float64) []float64 {
 // first steps may be done once and for all.
 type ordered struct {
 	rowOf            []int     // original row of each pivot
+	rowAt            []int     // pivot position of each original row
 	colAt            []int     // pivot position of each original column
 	pattern          [][]int32 // columns of each original row
 	lower, upper     []int32
@@ -470,18 +471,17 @@ func fixPivots(rows [][]term, vary *varying) (*ordered, error) {
 		return nil, err
 	}
 	o.done = vary.steps
-	o.rowOf, o.colAt = make([]int, f.n), make([]int, f.n)
-	rowAt := make([]int, f.n)
+	o.rowOf, o.rowAt, o.colAt = make([]int, f.n), make([]int, f.n), make([]int, f.n)
 	for k := range f.steps {
 		o.rowOf[k] = f.steps[k].row
 		o.varies = append(o.varies, vary.row[f.steps[k].row])
-		rowAt[f.steps[k].row] = k
+		o.rowAt[f.steps[k].row] = k
 		o.colAt[f.steps[k].col] = k
 	}
 	lower := make([][]int32, f.n)
 	for k := range f.steps {
 		for _, t := range f.steps[k].below {
-			i := rowAt[t.at]
+			i := o.rowAt[t.at]
 			lower[i] = append(lower[i], int32(k))
 		}
 	}

@@ -130,7 +130,9 @@ type repivot struct {
 	rows  [][]term // the base's, with the active ones at the point
 	rhs   []float64
 	right *vector   // for rhs
+	begun []float64 // what the first steps make of the base's right side
 	room  []*vector // for the columns of a change
+	unit  []float64 // zero but while a column is made
 }
 
 func (ba *base) repivot() (*repivot, error) {
@@ -143,7 +145,9 @@ func (ba *base) repivot() (*repivot, error) {
 		row := len(ba.rows) - len(ba.branches) + i
 		r.rows[row] = slices.Clone(r.rows[row])
 	}
-	r.right = r.o.vector()
+	r.right, r.unit = r.o.vector(), make([]float64, len(ba.rhs))
+	r.right.forward(ba.rhs, 0)
+	r.begun = slices.Clone(r.right.y[:r.o.done])
 	return r, nil
 }
 
@@ -153,12 +157,11 @@ type change struct {
 	b     *Bench
 	sol   *solution
 	put   []int // changed branches, sorted
-	begun bool  // the first steps are done for this change's right sides
+	first int   // the first step that a right side has still to go through
 
 	v    [][]term
 	w    []*vector
 	z    []float64 // weights of w
-	unit []float64
 	full []float64 // rhs with that of the change
 }
 
@@ -166,15 +169,19 @@ type change struct {
 // change by low rank. The unknowns are good until the next step.
 func (c *change) step(at point) (unknowns, error) {
 	n := c.b.net.nodes
-	if !c.begun {
+	fresh := c.put == nil
+	if fresh {
 		copy(c.rhs, c.ba.rhs)
+		copy(c.right.y, c.begun)
+		c.first = c.o.done
 		for _, d := range c.sol.drive {
 			if d.node >= 0 {
 				c.rhs[d.node] += d.amps
+				c.first = 0
 			}
 		}
-		c.put = slices.Sorted(maps.Keys(c.sol.branches))
-		c.unit = make([]float64, len(c.rhs))
+		c.put = slices.AppendSeq([]int{}, maps.Keys(c.sol.branches))
+		slices.Sort(c.put)
 	}
 	for s, i := range c.b.net.active {
 		br := &c.ba.branches[i]
@@ -193,13 +200,8 @@ func (c *change) step(at point) (unknowns, error) {
 	if err := c.o.factor(c.rows); err != nil {
 		return nil, err
 	}
-	c.v = c.v[:0]
-	first := 0
-	if c.begun {
-		first = c.o.done
-	}
+	c.v, c.w = c.v[:0], c.w[:0]
 	full := c.rhs
-	c.w = c.w[:0]
 	for _, i := range c.put {
 		terms, right := c.b.net.equation(i, c.sol.branch(i), at, 1)
 		if right != c.rhs[n+i] {
@@ -207,43 +209,54 @@ func (c *change) step(at point) (unknowns, error) {
 				full = slices.Clone(c.rhs)
 			}
 			full[n+i] = right
+			if fresh {
+				c.first = 0
+			}
 		}
 		delta := terms
 		for _, t := range c.rows[n+i] {
 			delta = append(delta, term{t.at, -t.x})
 		}
 		c.unit[n+i] = 1
-		c.column(compact(delta), first)
+		c.column(compact(delta), c.o.rowAt[n+i], fresh)
 		c.unit[n+i] = 0
 	}
 	for _, j := range c.sol.joins {
 		var ends []term
+		begin := len(c.unit)
 		for _, end := range []term{{j.a, 1}, {j.b, -1}} {
 			if end.at >= 0 {
 				ends = append(ends, end)
 				c.unit[end.at] = end.x * j.g
+				begin = min(begin, c.o.rowAt[end.at])
 			}
 		}
-		c.column(ends, first)
+		c.column(ends, begin, fresh)
 		for _, end := range ends {
 			c.unit[end.at] = 0
 		}
 	}
 	c.full = full
-	c.right.forward(full, first)
+	c.right.forward(full, c.first)
 	c.right.backward()
-	c.begun = true
+	c.first = c.o.done
 	return c.value, c.weigh()
 }
 
-// column adds a row of V' and the column of W for the right side in unit.
-func (c *change) column(v []term, first int) {
+// column adds a row of V' and the column of W for the right side in unit, which
+// is zero before a step.
+func (c *change) column(v []term, begin int, fresh bool) {
 	k := len(c.w)
 	if k == len(c.room) {
 		c.room = append(c.room, c.o.vector())
 	}
 	w := c.room[k]
-	w.forward(c.unit, first)
+	if fresh {
+		clear(w.y[:begin])
+	} else {
+		begin = max(begin, c.o.done)
+	}
+	w.forward(c.unit, begin)
 	w.backward()
 	c.v, c.w = append(c.v, v), append(c.w, w)
 }
@@ -268,6 +281,11 @@ func (c *change) weigh() error {
 		return err
 	}
 	c.z = lu.solve(t)
+	for _, z := range c.z {
+		if math.Abs(z) > grownVolts {
+			return errPattern // see lowRank
+		}
+	}
 	return nil
 }
 
@@ -292,7 +310,6 @@ func (c *change) whole() ([]float64, error) {
 			right.x[k] -= z * w.x[k]
 		}
 	}
-	c.begun = false
 	right.whole()
 	x := make([]float64, len(c.rhs))
 	for i, k := range c.o.colAt {
@@ -305,17 +322,18 @@ func (c *change) whole() ([]float64, error) {
 		}
 		return slices.ContainsFunc(c.sol.joins, func(j conductance) bool { return j.a == r || j.b == r })
 	}
-	if !holds(c.rows, c.full, x, touched) {
+	if !holds(c.rows, c.full, x, c.o.rowOf[c.o.done:], touched) {
 		return nil, errPattern
 	}
 	return x, nil
 }
 
-// holds reports whether a solution leaves next to nothing of every equation but
-// some: fixed pivots can lose digits where a branch has moved far.
-func holds(rows [][]term, rhs, x []float64, but func(row int) bool) bool {
+// holds reports whether a solution leaves next to nothing of some equations:
+// fixed pivots can lose digits where a branch has moved far.
+func holds(rows [][]term, rhs, x []float64, which []int, but func(row int) bool) bool {
 	const share, little = 1e-7, 2e-13 // little: V, and A, which is 0.2 mV on an open
-	for r, row := range rows {
+	for _, r := range which {
+		row := rows[r]
 		left, size := rhs[r], math.Abs(rhs[r])
 		for _, t := range row {
 			y := t.x * x[t.at]

@@ -83,13 +83,14 @@ func (sol *solution) moved(at point) int {
 // two nodes are joined that hang by islandOhms, where a branch is given so many
 // ohms that the rounding of the current it had, a share roundOff of the largest
 // in the circuit, is worth more than roundVolts, and where what is added and
-// cancels is as large. All of it happens with islands that hang by their leakage
-// alone, and such solutions are refined.
+// cancels comes to more than grownVolts. All of it happens with islands that hang
+// by their leakage alone, and such solutions are refined.
 const (
 	loseDigits = 1e5
 	islandOhms = 1e8
 	roundOff   = 1e-16
 	roundVolts = 1e-6
+	grownVolts = 1e5
 )
 
 // lowRank is the change under construction.
@@ -143,7 +144,7 @@ func (sol *solution) prepare() {
 			grown += math.Abs(z*part.f) * part.col.most
 		}
 	}
-	if c.rough || grown*roundOff > roundVolts {
+	if c.rough || grown > grownVolts {
 		c.refine()
 	}
 }
