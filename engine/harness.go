@@ -109,8 +109,7 @@ type builder struct {
 	plans     []*plan
 	asked     map[*plan]bool      // by a guide
 	wires     map[string][]string // by pin: what its wires are called
-	narrowed  bool
-	fits      []float64 // by point: the chance that the symptom is what one sees
+	fits      []float64           // by point: the chance that the symptom is what one sees
 }
 
 // plan is a check to be computed.
@@ -164,9 +163,7 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 	parallel(len(faults), func(i int) {
 		f := &faults[i]
 		for point := 0; point < f.Points() && !blows[i]; point++ {
-			// A point that finds no consistent state is dealt with when it is read.
-			sit, err := b.bench.Put(f, point, circuit.State{}, false)
-			blows[i] = err == nil && len(sit.Blown()) > 0
+			blows[i] = b.bench.Blows(f, point)
 		}
 	})
 	for i := range faults {
@@ -596,11 +593,6 @@ func (b *builder) compute() error {
 		}
 	}
 	b.narrow()
-	for _, setup := range b.setups() {
-		if err := b.solve(setup, b.unlikely()); err != nil {
-			return err
-		}
-	}
 	spans := make([][]int, b.points) // hypotheses that begin or end at each point
 	var ends [][2]int                // by hypothesis
 	for _, sc := range b.scenarios {
@@ -731,25 +723,13 @@ const (
 func (b *builder) big() bool { return len(b.plans)*b.points > allReadings }
 
 // likely returns the points that fit the symptom, or all points of a harness
-// that is not big.
+// that is not big. The others are taken to leave every check alone: what shows
+// itself elsewhere is another case.
 func (b *builder) likely() []int {
 	best := slices.Max(b.fits)
-	return b.pick(func(fit float64) bool { return !b.big() || fit >= likelyShare*best })
-}
-
-// unlikely returns the other points.
-func (b *builder) unlikely() []int {
-	if !b.narrowed {
-		return nil
-	}
-	best := slices.Max(b.fits)
-	return b.pick(func(fit float64) bool { return fit < likelyShare*best })
-}
-
-func (b *builder) pick(ok func(fit float64) bool) []int {
 	var points []int
 	for point := 1; point < b.points; point++ {
-		if ok(b.fits[point]) {
+		if !b.big() || b.fits[point] >= likelyShare*best {
 			points = append(points, point)
 		}
 	}
@@ -771,7 +751,6 @@ func (b *builder) narrow() {
 	if !b.big() {
 		return
 	}
-	b.narrowed = true
 	keep := map[*plan]bool{}
 	alike := map[string]int{}
 	for _, p := range b.plans {

@@ -287,6 +287,13 @@ func (b *Bench) blowBefore(f *Fault, point int, c alteration) ([]int, error) {
 	return o.blown, o.err
 }
 
+// Blows reports whether the point of a fault blows a fuse in a state tried before.
+// A point that finds no consistent state blows none.
+func (b *Bench) Blows(f *Fault, point int) bool {
+	blown, err := b.blowBefore(f, point, f.points[point])
+	return err == nil && len(blown) > 0
+}
+
 // blow solves a powered state and blows every fuse whose steady current
 // exceeds twice its rating, until none does.
 func (b *Bench) blow(s State, c alteration, blown []int) ([]int, *solution, error) {

@@ -136,7 +136,29 @@ func eliminate(rows [][]term, vary *varying) (*sparseLU, error) {
 		}
 		pivot(r, c)
 	}
+	f.pack()
 	return f, nil
+}
+
+// pack puts the entries of all steps side by side, in the order in which they
+// are gone through.
+func (f *sparseLU) pack() {
+	n := 0
+	for i := range f.steps {
+		n += len(f.steps[i].below) + len(f.steps[i].rest)
+	}
+	all := make([]term, 0, n)
+	move := func(ts []term) []term {
+		k := len(all)
+		all = append(all, ts...)
+		return all[k:len(all):len(all)]
+	}
+	for i := range f.steps {
+		f.steps[i].below = move(f.steps[i].below)
+	}
+	for i := range f.steps {
+		f.steps[i].rest = move(f.steps[i].rest)
+	}
 }
 
 // byCount keeps the live columns by their live entries, sparsest first and ties

@@ -79,17 +79,15 @@ func (sol *solution) moved(at point) int {
 	return k
 }
 
-// The update loses digits where an entry of S cancels against the one, where
-// two nodes are joined that hang by islandOhms, where a branch is given so many
-// ohms that the rounding of the current it had, a share roundOff of the largest
-// in the circuit, is worth more than roundVolts, and where what is added and
-// cancels comes to more than grownVolts. All of it happens with islands that hang
+// The update loses digits where an entry of S cancels against the one, where a
+// branch is given so many ohms that the rounding of the current it had, a share
+// roundOff of the largest in the circuit, is worth more than roundVolts, and
+// where what is added and cancels comes to more than grownVolts. All of it happens with islands that hang
 // by their leakage alone, and such solutions are refined.
 const (
 	loseDigits = 1e5
-	islandOhms = 1e8
 	roundOff   = 1e-16
-	roundVolts = 1e-6
+	roundVolts = 1e-4
 	grownVolts = 1e5
 )
 
@@ -182,7 +180,6 @@ func (c *lowRank) join(j conductance) {
 			w = append(w, scaled{end.x * j.g, c.ba.columns.at(end.at)})
 		}
 	}
-	c.rough = c.rough || math.Abs(dot(ends, w.value)) > j.g*islandOhms
 	c.v = append(c.v, ends)
 	c.w = append(c.w, w)
 }
