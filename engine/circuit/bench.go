@@ -18,6 +18,7 @@ type Bench struct {
 	bases map[setup]*base
 	tried []State  // states in which the vehicle has been powered: blown fuses stay blown
 	blew  sync.Map // by situated: what tried says of it, so that it is found once
+	seen  sync.Map // indicators by name
 }
 
 // situated is a point of a fault.
@@ -38,6 +39,7 @@ type base struct {
 	branches []branch
 	at       point
 	diodes   []int // indexes of its diodes
+	loose    []int // and of branches that are known to a tolerance only, or may be
 	rows     [][]term
 	rhs      []float64
 	lu       *sparseLU
@@ -184,6 +186,11 @@ func (b *Bench) base(s State, off bool) (*base, error) {
 	}
 	failed := func(err error) (*base, error) {
 		return nil, fmt.Errorf("state %q of the healthy harness: %w", s.Name, err)
+	}
+	for i := range ba.branches {
+		if br := &ba.branches[i]; br.tolerance > 0 || br.Ohms >= OpenOhms || b.net.slot[i] >= 0 {
+			ba.loose = append(ba.loose, i)
+		}
 	}
 	ba.rows, ba.rhs = b.net.matrix(ba.branches, nil, ba.at, 1)
 	ba.ordered = sync.OnceValues(func() (*ordered, error) { return b.order(ba) })
@@ -424,7 +431,7 @@ func (s *Situation) Shows(name string) string {
 	if w, ok := s.says[name]; ok {
 		return w
 	}
-	p, in := s.bench.h.Indicator(name)
+	p, in := s.bench.indicator(name)
 	if in == nil {
 		return ""
 	}
@@ -437,6 +444,20 @@ func (s *Situation) Shows(name string) string {
 		return in.word((s.volts(br.a) - s.volts(br.b)) * s.sol.amps(i))
 	}
 	return in.word(s.volts(s.bench.net.node[p.Name+"."+in.Volts[0]]) - s.volts(s.bench.net.node[p.Name+"."+in.Volts[1]]))
+}
+
+// indicator is Harness.Indicator, looked up once.
+func (b *Bench) indicator(name string) (*Part, *Indicator) {
+	type found struct {
+		p  *Part
+		in *Indicator
+	}
+	if f, ok := b.seen.Load(name); ok {
+		return f.(found).p, f.(found).in
+	}
+	p, in := b.h.Indicator(name)
+	b.seen.Store(name, found{p, in})
+	return p, in
 }
 
 // Node returns the voltage of a pin against ground with no meter connected.

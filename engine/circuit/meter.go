@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 )
@@ -119,12 +120,20 @@ func (s *Situation) uncertain(i int) (u uncertain, ok bool) {
 func (s *Situation) uncertainties() (all, strong []uncertain) {
 	if s.all == nil {
 		s.all = []uncertain{}
-		for i := range s.sol.ba.branches {
+		add := func(i int) {
 			if u, ok := s.uncertain(i); ok {
 				s.all = append(s.all, u)
 				if !u.leak && math.Abs(u.effect(s.sol.value)) > weakVolts {
 					s.strong = append(s.strong, u)
 				}
+			}
+		}
+		for _, i := range s.sol.ba.loose {
+			add(i)
+		}
+		for _, i := range slices.Sorted(maps.Keys(s.sol.branches)) {
+			if _, done := slices.BinarySearch(s.sol.ba.loose, i); !done {
+				add(i)
 			}
 		}
 	}

@@ -79,22 +79,23 @@ func (sol *solution) moved(at point) int {
 	return k
 }
 
-// The update loses digits where an entry of S cancels against the one, where a
-// branch is given so many ohms that the rounding of the current it had, a share
-// roundOff of the largest in the circuit, is worth more than roundVolts, and
-// where what is added and cancels comes to more than grownVolts. All of it happens with islands that hang
+// The update loses digits where a branch is given so many ohms that the rounding
+// of the current it had, a share roundOff of the largest in the circuit, is worth
+// more than roundVolts, where what is added and cancels comes to more than
+// grownVolts, and where less than leastPast leads past branches that are cut. All of it happens with islands that hang
 // by their leakage alone, and such solutions are refined.
 const (
-	loseDigits = 1e5
 	roundOff   = 1e-16
 	roundVolts = 1e-4
 	grownVolts = 1e5
+	leastPast  = 1e-10 // S
 )
 
 // lowRank is the change under construction.
 type lowRank struct {
 	*solution
 	now   map[int]changedRow // rows that differ from the base's
+	rows  [][]term           // what stands for each row of V': the new row, or nil for a join
 	rough bool
 }
 
@@ -167,6 +168,7 @@ func (c *lowRank) row(i int) {
 	if len(delta) > 0 {
 		c.v = append(c.v, delta)
 		c.w = append(c.w, sum{{1, col}})
+		c.rows = append(c.rows, terms)
 	}
 }
 
@@ -182,33 +184,46 @@ func (c *lowRank) join(j conductance) {
 	}
 	c.v = append(c.v, ends)
 	c.w = append(c.w, w)
+	c.rows = append(c.rows, nil)
 }
 
-// factor builds S and factors it.
+// factor builds S and factors it. A row of the base times a column of W is the
+// one of I, or zero: for a changed row S is the new row times W, which does not
+// cancel against the one.
 func (c *lowRank) factor() error {
 	k := len(c.v)
 	if k == 0 {
 		return nil
 	}
-	s := make([]float64, k*k)
+	s, cut := make([]float64, k*k), false
 	for i, v := range c.v {
 		for j, w := range c.w {
+			if row := c.rows[i]; row != nil {
+				s[i*k+j] = dot(row, w.value)
+				continue
+			}
 			s[i*k+j] = dot(v, w.value)
+			if i == j {
+				s[i*k+j]++
+			}
 		}
-		d := s[i*k+i]
-		s[i*k+i]++
 		size := 0.0 // of the currents' part of V'
 		for _, t := range v {
 			if t.at >= c.bench.net.nodes {
 				size = max(size, math.Abs(t.x))
 			}
 		}
-		left := math.Abs(1 + d)
-		c.rough = c.rough || left*loseDigits < math.Abs(d) || size*c.ba.largest*roundOff > roundVolts*left
+		c.rough = c.rough || size*c.ba.largest*roundOff > roundVolts*math.Abs(s[i*k+i])
+		cut = cut || len(c.rows[i]) == 1
 	}
 	var err error
-	c.s, err = factorDense(k, s)
-	return err
+	if c.s, err = factorDense(k, s); err != nil {
+		return err
+	}
+	for i := range k {
+		c.rough = c.rough || cut && math.Abs(s[i*k+i]) < leastPast // pivots, by now
+	}
+	return nil
 }
 
 // refine finds what the equations still miss, solves for it and adds it.
