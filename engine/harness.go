@@ -3,6 +3,7 @@ package engine
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"runtime"
 	"slices"
@@ -73,11 +74,6 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 	}
 	b.m.scale = max(1.2*b.m.Highest, leastScale)
 	b.hypotheses(h.Faults())
-	if b.symptom != nil {
-		if err := b.weigh(); err != nil {
-			return nil, err
-		}
-	}
 	b.plan()
 	var j *joint
 	if o.Guide != nil {
@@ -160,12 +156,19 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 	b.points = 1
 	fresh := b.bench.Fresh()
 	blows := make([]bool, len(faults))
+	fits := make([][2][]float64, len(faults)) // with the fuses that it has blown, and with new ones
 	parallel(len(faults), func(i int) {
 		f := &faults[i]
 		for point := 0; point < f.Points() && !blows[i]; point++ {
+			// A point that finds no consistent state is dealt with when it is read.
 			blows[i] = b.bench.Blows(f, point)
 		}
+		fits[i][0] = b.weigh(f, b.bench)
+		if blows[i] {
+			fits[i][1] = b.weigh(f, fresh)
+		}
 	})
+	b.fits = []float64{1}
 	for i := range faults {
 		f := &faults[i]
 		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions})
@@ -173,10 +176,11 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 		if blows[i] {
 			share = 1 - freshFuse
 			b.scenario(f, fresh, i, freshFuse)
+			b.fits = append(b.fits, fits[i][1]...)
 		}
 		b.scenario(f, b.bench, i, share)
+		b.fits = append(b.fits, fits[i][0]...)
 	}
-	b.fits = slices.Repeat([]float64{1}, b.points)
 }
 
 func (b *builder) scenario(f *circuit.Fault, bench *circuit.Bench, cause int, share float64) {
@@ -800,31 +804,29 @@ func (b *builder) put(point int, s circuit.State, off bool) (*circuit.Situation,
 	return sc.bench.Put(sc.fault, point-sc.first, s, off)
 }
 
-// weigh works out how well the symptom fits each point.
-func (b *builder) weigh() error {
-	names := make([]string, 0, len(b.symptom.Shows))
-	for name := range b.symptom.Shows {
-		names = append(names, name)
+// weigh returns how well the symptom fits each point of a fault; a point without
+// a consistent state may show anything.
+func (b *builder) weigh(f *circuit.Fault, bench *circuit.Bench) []float64 {
+	fits := slices.Repeat([]float64{1}, f.Points())
+	if b.symptom == nil {
+		return fits
 	}
-	slices.Sort(names)
-	if _, err := b.put(0, b.state, false); err != nil {
-		return err
-	}
-	parallel(b.points, func(point int) {
-		sit, err := b.put(point, b.state, false)
+	for point := range fits {
+		sit, err := bench.Put(f, point, b.state, false)
 		if err != nil {
-			return
+			fits[point] = 0.5
+			continue
 		}
-		for _, name := range names {
+		for _, name := range slices.Sorted(maps.Keys(b.symptom.Shows)) {
 			if slices.Contains(b.symptom.Shows[name], sit.Shows(name)) {
-				b.fits[point] *= 1 - wrongWord
+				fits[point] *= 1 - wrongWord
 			} else {
-				b.fits[point] *= wrongWord
+				fits[point] *= wrongWord
 			}
 		}
-		b.fits[point] = max(b.fits[point], wrongWord*wrongWord)
-	})
-	return nil
+		fits[point] = max(fits[point], wrongWord*wrongWord)
+	}
+	return fits
 }
 
 // predict returns what a check shows under a hypothesis that runs from one

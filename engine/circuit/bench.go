@@ -126,7 +126,12 @@ func (vs *vectors) at(j int) *column {
 	unit[j] = 1
 	v := &column{x: vs.find(unit)}
 	for _, x := range v.x {
-		v.most = max(v.most, math.Abs(x))
+		if x < 0 {
+			x = -x
+		}
+		if x > v.most {
+			v.most = x
+		}
 	}
 	vs.mu.Lock()
 	defer vs.mu.Unlock()

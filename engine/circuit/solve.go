@@ -163,6 +163,7 @@ type change struct {
 	w    []*vector
 	z    []float64 // weights of w
 	full []float64 // rhs with that of the change
+	cut  bool      // a branch is cut
 }
 
 // step solves at a point: the branches that are only active by fixed pivots, the
@@ -204,6 +205,7 @@ func (c *change) step(at point) (unknowns, error) {
 	full := c.rhs
 	for _, i := range c.put {
 		terms, right := c.b.net.equation(i, c.sol.branch(i), at, 1)
+		c.cut = c.cut || len(terms) == 1
 		if right != c.rhs[n+i] {
 			if &full[0] == &c.rhs[0] {
 				full = slices.Clone(c.rhs)
@@ -281,8 +283,8 @@ func (c *change) weigh() error {
 		return err
 	}
 	c.z = lu.solve(t)
-	for _, z := range c.z {
-		if math.Abs(z) > grownVolts {
+	for i, z := range c.z {
+		if math.Abs(z) > grownVolts || c.cut && math.Abs(s[i*k+i]) < leastPast {
 			return errPattern // see lowRank
 		}
 	}
