@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"probable/engine/circuit"
 )
@@ -777,14 +778,24 @@ func (b *builder) narrow() {
 }
 
 // parallel calls do for every i below n, on all processors. The calls are
-// independent, so that the outcome does not depend on their order.
+// independent, so that the outcome does not depend on their order; neighbours
+// run one after the other, as they share what the circuit works out for them.
 func parallel(n int, do func(i int)) {
+	const most = 64 // at a stretch
+	workers := runtime.GOMAXPROCS(0)
+	stretch := max(1, min(most, n/(4*workers)))
 	var wg sync.WaitGroup
-	workers := min(n, runtime.GOMAXPROCS(0))
-	for w := range workers {
+	var taken atomic.Int64
+	for range min(n, workers) {
 		wg.Go(func() {
-			for i := w; i < n; i += workers {
-				do(i)
+			for {
+				first := int(taken.Add(int64(stretch))) - stretch
+				if first >= n {
+					return
+				}
+				for i := first; i < min(first+stretch, n); i++ {
+					do(i)
+				}
 			}
 		})
 	}

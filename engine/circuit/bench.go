@@ -113,6 +113,8 @@ type vectors struct {
 	kept []atomic.Pointer[column]
 	mu   sync.Mutex
 	old  []int // indexes of what is kept, oldest first
+
+	spare sync.Pool // of *[]float64, zero
 }
 
 // vectorBytes is how much memory in bytes the vectors of one base may take.
@@ -122,9 +124,15 @@ func (vs *vectors) at(j int) *column {
 	if v := vs.kept[j].Load(); v != nil {
 		return v
 	}
-	unit := make([]float64, len(vs.kept))
-	unit[j] = 1
-	v := &column{x: vs.find(unit)}
+	unit, ok := vs.spare.Get().(*[]float64)
+	if !ok {
+		room := make([]float64, len(vs.kept))
+		unit = &room
+	}
+	(*unit)[j] = 1
+	v := &column{x: vs.find(*unit)}
+	clear(*unit)
+	vs.spare.Put(unit)
 	for _, x := range v.x {
 		if x < 0 {
 			x = -x

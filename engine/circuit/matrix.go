@@ -15,12 +15,35 @@ type term struct {
 	x  float64
 }
 
-// sparseLU is a factored square matrix: elimination steps in pivot order.
+// sparseLU is a factored square matrix: elimination steps in pivot order, with
+// the entries of step k from at[k] to at[k+1].
 type sparseLU struct {
-	n     int
-	steps []step
+	row, col []int32
+	inverse  []float64 // of the pivots
+	below    entries   // multipliers by row
+	rest     entries   // of pivot rows by column
 }
 
+type entries struct {
+	at []int32
+	i  []int32
+	x  []float64
+}
+
+func (e *entries) add(ts []term) {
+	e.at = append(e.at, int32(len(e.i)))
+	for _, t := range ts {
+		e.i, e.x = append(e.i, int32(t.at)), append(e.x, t.x)
+	}
+}
+
+// step returns the entries of a step.
+func (e *entries) step(k int) ([]int32, []float64) {
+	from, to := e.at[k], e.at[k+1]
+	return e.i[from:to], e.x[from:to]
+}
+
+// step is one step of an elimination.
 type step struct {
 	row, col int     // pivot
 	pivot    float64 // its value
@@ -36,7 +59,23 @@ const pivotShare = 0.1
 // picks pivots by Markowitz count among those of at least pivotShare of their
 // column's largest, and breaks ties by index, so that equal input gives equal
 // bits. rows is consumed.
-func factor(rows [][]term) (*sparseLU, error) { return eliminate(rows, nil) }
+func factor(rows [][]term) (*sparseLU, error) {
+	steps, err := eliminate(rows, nil)
+	if err != nil {
+		return nil, err
+	}
+	f := &sparseLU{}
+	for i := range steps {
+		st := &steps[i]
+		f.row, f.col = append(f.row, int32(st.row)), append(f.col, int32(st.col))
+		f.inverse = append(f.inverse, 1/st.pivot)
+		f.below.add(st.below)
+		f.rest.add(st.rest)
+	}
+	f.below.add(nil) // where the last step ends
+	f.rest.add(nil)
+	return f, nil
+}
 
 // varying are the rows of a matrix whose values will change, and what is asked
 // of its solutions while they do.
@@ -50,10 +89,10 @@ type varying struct {
 // eliminate is factor. With a varying it keeps entries that happen to cancel,
 // and begins with all that neither changes nor is looked at, as far as that
 // makes no more than mostFill entries a step.
-func eliminate(rows [][]term, vary *varying) (*sparseLU, error) {
+func eliminate(rows [][]term, vary *varying) ([]step, error) {
 	const mostFill = 8
 	n := len(rows)
-	f := &sparseLU{n: n, steps: make([]step, 0, n)}
+	steps := make([]step, 0, n)
 	cols := &byCount{count: make([]int, n), done: make([]bool, n)}
 	inCol := make([][]int, n)
 	var first []int
@@ -101,14 +140,14 @@ func eliminate(rows [][]term, vary *varying) (*sparseLU, error) {
 				}
 			})
 		}
-		f.steps = append(f.steps, st)
+		steps = append(steps, st)
 	}
-	for len(f.steps) < n {
+	for len(steps) < n {
 		if begin {
 			r, c, tried, ok := choosePivot(rows, inCol, cols, doneRow, late, mostFill)
 			switch {
 			case len(tried) == 0: // nothing left to begin with
-				begin, late, first, vary.steps = false, nil, vary.first, len(f.steps)
+				begin, late, first, vary.steps = false, nil, vary.first, len(steps)
 				for c := range n {
 					cols.done[c] = pivoted[c]
 					cols.push(c)
@@ -136,29 +175,7 @@ func eliminate(rows [][]term, vary *varying) (*sparseLU, error) {
 		}
 		pivot(r, c)
 	}
-	f.pack()
-	return f, nil
-}
-
-// pack puts the entries of all steps side by side, in the order in which they
-// are gone through.
-func (f *sparseLU) pack() {
-	n := 0
-	for i := range f.steps {
-		n += len(f.steps[i].below) + len(f.steps[i].rest)
-	}
-	all := make([]term, 0, n)
-	move := func(ts []term) []term {
-		k := len(all)
-		all = append(all, ts...)
-		return all[k:len(all):len(all)]
-	}
-	for i := range f.steps {
-		f.steps[i].below = move(f.steps[i].below)
-	}
-	for i := range f.steps {
-		f.steps[i].rest = move(f.steps[i].rest)
-	}
+	return steps, nil
 }
 
 // byCount keeps the live columns by their live entries, sparsest first and ties
@@ -316,48 +333,48 @@ func subtract(row, rest []term, m float64, skip int, zeros bool, changed func(co
 
 // solve returns x with A x = b. b is used up.
 func (f *sparseLU) solve(b []float64) []float64 {
-	for i := range f.steps {
-		st := &f.steps[i]
-		if y := b[st.row]; y != 0 {
-			for _, t := range st.below {
-				b[t.at] -= t.x * y
+	for k, r := range f.row {
+		if y := b[r]; y != 0 {
+			at, x := f.below.step(k)
+			for j, i := range at {
+				b[i] -= x[j] * y
 			}
 		}
 	}
-	x := make([]float64, f.n)
-	for i := len(f.steps) - 1; i >= 0; i-- {
-		st := &f.steps[i]
-		y := b[st.row]
-		for _, t := range st.rest {
-			y -= t.x * x[t.at]
+	out := make([]float64, len(b))
+	for k := len(f.row) - 1; k >= 0; k-- {
+		y := b[f.row[k]]
+		at, x := f.rest.step(k)
+		for j, i := range at {
+			y -= x[j] * out[i]
 		}
-		x[st.col] = y / st.pivot
+		out[f.col[k]] = y * f.inverse[k]
 	}
-	return x
+	return out
 }
 
 // solveTransposed returns x with A' x = b. b is used up.
 func (f *sparseLU) solveTransposed(b []float64) []float64 {
-	x := make([]float64, f.n)
-	for i := range f.steps {
-		st := &f.steps[i]
-		y := b[st.col] / st.pivot
-		x[st.row] = y
+	out := make([]float64, len(b))
+	for k, c := range f.col {
+		y := b[c] * f.inverse[k]
+		out[f.row[k]] = y
 		if y != 0 {
-			for _, t := range st.rest {
-				b[t.at] -= t.x * y
+			at, x := f.rest.step(k)
+			for j, i := range at {
+				b[i] -= x[j] * y
 			}
 		}
 	}
-	for i := len(f.steps) - 1; i >= 0; i-- {
-		st := &f.steps[i]
-		y := x[st.row]
-		for _, t := range st.below {
-			y -= t.x * x[t.at]
+	for k := len(f.row) - 1; k >= 0; k-- {
+		y := out[f.row[k]]
+		at, x := f.below.step(k)
+		for j, i := range at {
+			y -= x[j] * out[i]
 		}
-		x[st.row] = y
+		out[f.row[k]] = y
 	}
-	return x
+	return out
 }
 
 // denseLU is a small full matrix, factored with row pivoting.
@@ -488,36 +505,36 @@ func fixPivots(rows [][]term, vary *varying) (*ordered, error) {
 			o.pattern[r] = append(o.pattern[r], int32(t.at))
 		}
 	}
-	f, err := eliminate(rows, vary)
+	steps, err := eliminate(rows, vary)
 	if err != nil {
 		return nil, err
 	}
 	o.done = vary.steps
-	o.rowOf, o.rowAt, o.colAt = make([]int, f.n), make([]int, f.n), make([]int, f.n)
-	for k := range f.steps {
-		o.rowOf[k] = f.steps[k].row
-		o.varies = append(o.varies, vary.row[f.steps[k].row])
-		o.rowAt[f.steps[k].row] = k
-		o.colAt[f.steps[k].col] = k
+	o.rowOf, o.rowAt, o.colAt = make([]int, len(steps)), make([]int, len(steps)), make([]int, len(steps))
+	for k := range steps {
+		o.rowOf[k] = steps[k].row
+		o.varies = append(o.varies, vary.row[steps[k].row])
+		o.rowAt[steps[k].row] = k
+		o.colAt[steps[k].col] = k
 	}
-	lower := make([][]int32, f.n)
-	for k := range f.steps {
-		for _, t := range f.steps[k].below {
+	lower := make([][]int32, len(steps))
+	for k := range steps {
+		for _, t := range steps[k].below {
 			i := o.rowAt[t.at]
 			lower[i] = append(lower[i], int32(k))
 		}
 	}
-	for k := range f.steps {
+	for k := range steps {
 		o.lowerAt = append(o.lowerAt, int32(len(o.lower)))
 		o.upperAt = append(o.upperAt, int32(len(o.upper)))
 		o.lower = append(o.lower, lower[k]...)
-		for _, t := range f.steps[k].rest {
+		for _, t := range steps[k].rest {
 			o.upper = append(o.upper, int32(o.colAt[t.at]))
 		}
 	}
 	o.lowerAt = append(o.lowerAt, int32(len(o.lower)))
 	o.upperAt = append(o.upperAt, int32(len(o.upper)))
-	o.diag, o.work = make([]float64, f.n), make([]float64, f.n)
+	o.diag, o.work = make([]float64, len(steps)), make([]float64, len(steps))
 	o.lx, o.ux = make([]float64, len(o.lower)), make([]float64, len(o.upper))
 	return o, nil
 }
