@@ -153,34 +153,56 @@ type scenario struct {
 // not been powered in the symptom's state since (common practice, no source).
 const freshFuse = 0.2
 
+// otherState is the chance that a vehicle has been powered in every declared
+// state, and not only at rest and in the symptom's (common practice, no source).
+const otherState = 0.5
+
+// past is one way in which a fault can have come about: what has blown until now.
+type past struct {
+	bench *circuit.Bench
+	share float64
+	fits  []float64 // by point
+}
+
 func (b *builder) hypotheses(faults []circuit.Fault) {
-	b.points = 1
-	fresh := b.bench.Fresh()
-	blows := make([]bool, len(faults))
-	fits := make([][2][]float64, len(faults)) // with the fuses that it has blown, and with new ones
+	fresh, one := b.bench.Fresh(), b.bench.OneByOne()
+	var all *circuit.Bench // tried in every state; nil where there are too many
+	if len(b.h.States)*len(faults) <= mostTried {
+		all, _ = circuit.NewBench(b.h, b.h.States...) // a state without a solution is told when it is asked for
+	}
+	pasts := make([][]past, len(faults))
 	parallel(len(faults), func(i int) {
 		f := &faults[i]
-		for point := 0; point < f.Points() && !blows[i]; point++ {
-			// A point that finds no consistent state is dealt with when it is read.
-			blows[i] = b.bench.Blows(f, point)
+		most := func(bench *circuit.Bench) (n int) {
+			for point := range f.Points() {
+				n = max(n, bench.Blows(f, point))
+			}
+			return n
 		}
-		fits[i][0] = b.weigh(f, b.bench)
-		if blows[i] {
-			fits[i][1] = b.weigh(f, fresh)
+		n := most(b.bench)
+		switch {
+		case n > 1 && most(one) < n:
+			// Several in series: perhaps all of them, perhaps only the first.
+			pasts[i] = []past{{bench: fresh, share: freshFuse}, {bench: one, share: (1 - freshFuse) / 2}, {bench: b.bench, share: (1 - freshFuse) / 2}}
+		case n > 0:
+			pasts[i] = []past{{bench: fresh, share: freshFuse}, {bench: b.bench, share: 1 - freshFuse}}
+		case all != nil && most(all) > 0:
+			pasts[i] = []past{{bench: all, share: otherState}, {bench: b.bench, share: 1 - otherState}}
+		default:
+			pasts[i] = []past{{bench: b.bench, share: 1}}
+		}
+		for k := range pasts[i] {
+			pasts[i][k].fits = b.weigh(f, pasts[i][k].bench)
 		}
 	})
-	b.fits = []float64{1}
+	b.points, b.fits = 1, []float64{1}
 	for i := range faults {
 		f := &faults[i]
 		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions})
-		share := 1.0
-		if blows[i] {
-			share = 1 - freshFuse
-			b.scenario(f, fresh, i, freshFuse)
-			b.fits = append(b.fits, fits[i][1]...)
+		for _, p := range pasts[i] {
+			b.scenario(f, p.bench, i, p.share)
+			b.fits = append(b.fits, p.fits...)
 		}
-		b.scenario(f, b.bench, i, share)
-		b.fits = append(b.fits, fits[i][0]...)
 	}
 }
 
@@ -712,6 +734,9 @@ const (
 	// allPairs is how many pairs of pins, at every point, are all looked at;
 	// in bigger harnesses only those near a likely fault.
 	allPairs = 5e6
+	// mostTried is how many faults, in every state, are tried for the fuses that
+	// they blow.
+	mostTried = 5000
 	// nearPins is about how many pins those are.
 	nearPins = 600
 	// allReadings is how many readings, of every check at every point, are no

@@ -1,6 +1,7 @@
 package circuit
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -17,6 +18,7 @@ type Bench struct {
 	net   *network
 	bases map[setup]*base
 	tried []State  // states in which the vehicle has been powered: blown fuses stay blown
+	one   bool     // of several fuses that are overloaded at once, only the most overloaded blows
 	blew  sync.Map // by situated: what tried says of it, so that it is found once
 	seen  sync.Map // indicators by name
 }
@@ -166,6 +168,12 @@ func NewBench(h *Harness, tried ...State) (*Bench, error) {
 	return b, nil
 }
 
+// OneByOne returns a bench for the same harness, tried in the same states, in
+// which the most overloaded of several fuses blows first and may save the others.
+func (b *Bench) OneByOne() *Bench {
+	return &Bench{h: b.h, net: b.net, bases: b.bases, tried: b.tried, one: true}
+}
+
 // Fresh returns a bench for the same harness whose fuses are all new: none has
 // blown before the state that is solved.
 func (b *Bench) Fresh() *Bench { return &Bench{h: b.h, net: b.net, bases: b.bases} }
@@ -307,11 +315,14 @@ func (b *Bench) blowBefore(f *Fault, point int, c alteration) ([]int, error) {
 	return o.blown, o.err
 }
 
-// Blows reports whether the point of a fault blows a fuse in a state tried before.
-// A point that finds no consistent state blows none.
-func (b *Bench) Blows(f *Fault, point int) bool {
+// Blows returns how many fuses the point of a fault blows in the states tried
+// before. A point that finds no consistent state blows none.
+func (b *Bench) Blows(f *Fault, point int) int {
 	blown, err := b.blowBefore(f, point, f.points[point])
-	return err == nil && len(blown) > 0
+	if err != nil {
+		return 0
+	}
+	return len(blown)
 }
 
 // blow solves a powered state and blows every fuse whose steady current
@@ -335,12 +346,17 @@ func (b *Bench) blow(s State, c alteration, blown []int) ([]int, *solution, erro
 		} else if err != nil {
 			return nil, nil, err
 		}
-		more := false
+		var over []int
 		for _, i := range b.net.fuses {
-			if r := b.net.branches[i].blows; math.Abs(sol.amps(i)) > 2*r && !slices.Contains(blown, i) {
-				blown, more = append(blown, i), true
+			if b.overload(sol, i) > 2 && !slices.Contains(blown, i) {
+				over = append(over, i)
 			}
 		}
+		more := len(over) > 0
+		if b.one && more {
+			over = []int{slices.MaxFunc(over, func(x, y int) int { return cmp.Compare(b.overload(sol, x), b.overload(sol, y)) })}
+		}
+		blown = append(blown, over...)
 		if !more {
 			if hunting {
 				return nil, nil, err
@@ -348,6 +364,11 @@ func (b *Bench) blow(s State, c alteration, blown []int) ([]int, *solution, erro
 			return blown, sol, nil
 		}
 	}
+}
+
+// overload is the current of a fuse by its rating.
+func (b *Bench) overload(sol *solution, i int) float64 {
+	return math.Abs(sol.amps(i)) / b.net.branches[i].blows
 }
 
 // held returns the changed branches with everything in them that waits for a
