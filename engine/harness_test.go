@@ -1,14 +1,18 @@
 package engine_test
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"probable/engine"
+	"probable/engine/circuit"
 	"probable/kb"
 	"probable/rules"
 )
@@ -42,4 +46,128 @@ func TestFillingACapacitor(t *testing.T) {
 		}
 	}
 	require.Equal(t, len(want), seen)
+}
+
+// made reads a harness from its text.
+func made(t testing.TB, text string) *circuit.Harness {
+	t.Helper()
+	base, err := rules.ReadBase(kb.Files)
+	require.NoError(t, err)
+	h, err := base.Harness("made.yaml", []byte(text))
+	require.NoError(t, err)
+	return h
+}
+
+// play answers every check as a cause predicts, from the first symptom to the
+// verdict, and returns the verdict's causes.
+func play(t testing.TB, m *engine.Model, cause string) []string {
+	t.Helper()
+	c := engine.NewCourse(m, engine.Gate{})
+	for range 200 {
+		step := c.Next()
+		if step.Verdict != nil {
+			return verdict(c)
+		}
+		require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Typical(step.Check, cause)}))
+	}
+	t.Fatal("no verdict after 200 checks")
+	return nil
+}
+
+// TestOtherStateBlewTheFuse: a short that draws only with the horn on has blown
+// the fuse that the lamp shares with it, and must be a cause of the dark lamp.
+func TestOtherStateBlewTheFuse(t *testing.T) {
+	m, err := engine.FromHarness(made(t, `
+harness: lamp and horn on one fuse
+ground: pack.minus
+parts:
+  pack: {kind: battery, volts: 36, inner_ohms: 0.1}
+  f1: {kind: fuse, amps: 3}
+  sw: {kind: switch}
+  push: {kind: button}
+  tail: {kind: lamp, volts: 36, watts: 10}
+  horn: {kind: resistor, ohms: 100}
+wires:
+  - {name: w1, from: pack.plus, to: f1.a, gauge: 20 AWG, metres: 0.3}
+  - {name: w2, from: f1.b, to: sw.a, gauge: 20 AWG, metres: 0.3}
+  - {name: w3, from: sw.b, to: tail.plus, gauge: 20 AWG, metres: 0.3}
+  - {name: w4, from: tail.minus, to: pack.minus, gauge: 20 AWG, metres: 0.3}
+  - {name: h1, from: f1.b, to: push.a, gauge: 20 AWG, metres: 0.3}
+  - {name: h2, from: push.b, to: horn.a, gauge: 20 AWG, metres: 0.3}
+  - {name: h3, from: horn.b, to: pack.minus, gauge: 20 AWG, metres: 0.3}
+states:
+  tail on: {sw: closed}
+  horn: {push: pressed}
+symptoms:
+  - {id: tail dark, state: tail on, shows: {tail: dark}}
+`), engine.Options{Symptom: "tail dark"})
+	require.NoError(t, err)
+	prior := map[string]float64{}
+	r, _ := engine.NewCourse(m, engine.Gate{}).Ranking()
+	for _, x := range r {
+		prior[x.Cause.ID] = x.P
+	}
+	require.Greater(t, prior["wire h2 to ground"], prior["wire h3 open"]*5)
+	require.Contains(t, play(t, m, "wire h2 to ground"), "wire h2 to ground")
+}
+
+// rows is a cart with so many lamp circuits of five parts on one pack.
+func rows(n int) string {
+	var parts, wires, on strings.Builder
+	for i := range n {
+		fmt.Fprintf(&parts, "  f%d: {kind: fuse, amps: 3}\n  p%d: {kind: connector, ways: 2}\n  s%d: {kind: switch}\n  l%d: {kind: lamp, volts: 48, watts: 10}\n  r%d: {kind: resistor, ohms: 4700}\n", i, i, i, i, i)
+		plus, minus := "pack.plus", "pack.minus"
+		if i%10 != 0 {
+			plus, minus = fmt.Sprintf("f%d.a", i-1), fmt.Sprintf("p%d.2a", i-1)
+		}
+		for _, w := range [][3]string{
+			{"a", plus, "f%d.a"}, {"b", "f%d.b", "s%d.a"}, {"c", "s%d.b", "p%d.1a"}, {"d", "p%d.1b", "l%d.plus"},
+			{"e", "l%d.minus", "p%d.2b"}, {"g", "p%d.2a", minus}, {"h", "r%d.a", "s%d.b"}, {"k", "r%d.b", "l%d.minus"},
+		} {
+			at := func(pin string) string { return strings.ReplaceAll(pin, "%d", strconv.Itoa(i)) }
+			fmt.Fprintf(&wires, "  - {name: %s%d, from: %s, to: %s, gauge: 16 AWG, metres: 0.3}\n", w[0], i, at(w[1]), at(w[2]))
+		}
+		if i%2 == 0 {
+			fmt.Fprintf(&on, "s%d: closed, ", i)
+		}
+	}
+	return "harness: rows of lamps\nground: pack.minus\nparts:\n  pack: {kind: battery, volts: 48, inner_ohms: 0.05}\n" + parts.String() +
+		"wires:\n" + wires.String() + "states:\n  lamps on: {" + strings.TrimSuffix(on.String(), ", ") + "}\n" +
+		"symptoms:\n  - {id: lamp dark, state: lamps on, shows: {l4: dark}}\n"
+}
+
+// TestBigHarness finds faults in a harness that has too many checks and faults
+// to work out all of them.
+func TestBigHarness(t *testing.T) {
+	m, err := engine.FromHarness(made(t, rows(60)), engine.Options{Symptom: "lamp dark"})
+	require.NoError(t, err)
+	require.Less(t, len(m.Checks), 1000)
+	for _, cause := range []string{"wire d4 open", "part f4 blown", "way p4.2 open", "wire c4 to ground"} {
+		require.Contains(t, play(t, m, cause), cause)
+	}
+}
+
+// BenchmarkModel is the time to the model of a harness, all of its single faults
+// in it, and to its first check.
+func BenchmarkModel(b *testing.B) {
+	for _, circuits := range []int{20, 100, 400} {
+		b.Run(fmt.Sprintf("%d parts", 5*circuits+1), func(b *testing.B) {
+			h := made(b, rows(circuits))
+			causes := 0
+			for b.Loop() {
+				m, err := engine.FromHarness(h, engine.Options{Symptom: "lamp dark"})
+				if err != nil {
+					b.Fatal(err)
+				}
+				causes = len(m.Causes)
+				if engine.NewCourse(m, engine.Gate{}).Next().Check == nil {
+					b.Fatal("no check")
+				}
+			}
+			var mem runtime.MemStats
+			runtime.ReadMemStats(&mem)
+			b.ReportMetric(float64(causes), "causes")
+			b.ReportMetric(float64(mem.Sys)/(1<<20), "MiB")
+		})
+	}
 }

@@ -112,11 +112,18 @@ func (s *Situation) Moves(p *Probe) bool {
 		return s.sol.stirs(p.trial)
 	}
 	inner := p.inner - s.sol.lessOhms(p.row)
-	if p.Mode == ProbeOhms {
+	var scale, most float64 // of what is read for each ohm, and where it ends
+	switch p.Mode {
+	case ProbeOhms:
+		scale, most = 1, p.meter.LargestOhms
+	case ProbeDiode:
+		scale, most = p.meter.DiodeCurrent, p.meter.DiodeVolts
+	}
+	if scale > 0 {
 		if p.Healthy.Over {
-			return inner <= p.meter.LargestOhms
+			return scale*inner <= most
 		}
-		return !(math.Abs(inner-p.inner) <= stillShare*p.Healthy.Sigma)
+		return !(scale*math.Abs(inner-p.inner) <= stillShare*p.Healthy.Sigma)
 	}
 	was := p.volts / (1 + p.inner/p.meter.InputOhms)
 	now := dot(p.row, s.sol.value) / (1 + inner/p.meter.InputOhms)
