@@ -21,5 +21,5 @@ func pickedFaults(parts int) int {
 const (
 	everyPointUpTo = 5
 	everyReading   = 4
-	of200, of500   = 1, 0
+	of200, of500   = 0, 0
 )
