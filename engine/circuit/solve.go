@@ -120,7 +120,10 @@ func (b *Bench) change(sol *solution) (*change, error) {
 		return &change{repivot: r, b: b, sol: sol}, nil
 	}
 	r, err := sol.ba.repivot()
-	return &change{repivot: r, b: b, sol: sol}, err
+	if err != nil {
+		return nil, err
+	}
+	return &change{repivot: r, b: b, sol: sol}, nil
 }
 
 // repivot factors a base with its active branches at any point, by fixed pivots.
