@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -170,4 +171,44 @@ func BenchmarkModel(b *testing.B) {
 			b.ReportMetric(float64(mem.Sys)/(1<<20), "MiB")
 		})
 	}
+}
+
+// TestHarnessesFindTheirCauses plays causes of every example harness as their own
+// predictions say: the true cause is in the verdict, unless it does not show the
+// symptom or no check tells it from health.
+func TestHarnessesFindTheirCauses(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join("..", "testdata", "harness", "*.yaml"))
+	require.NoError(t, err)
+	played, found, checks := 0, 0, 0
+	for _, file := range files {
+		data, err := os.ReadFile(file)
+		require.NoError(t, err)
+		h := made(t, string(data))
+		m, err := engine.FromHarness(h, engine.Options{Symptom: h.Symptoms[0].ID})
+		require.NoError(t, err)
+		prior, _ := engine.NewCourse(m, engine.Gate{}).Ranking()
+		for i, r := range prior {
+			if i%20 != 0 || r.P < 0.002 || r.Cause.ID == engine.Unexplained {
+				continue
+			}
+			c := engine.NewCourse(m, engine.Gate{})
+			for range 200 {
+				step := c.Next()
+				if step.Verdict != nil {
+					break
+				}
+				checks++
+				require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Typical(step.Check, r.Cause.ID)}))
+			}
+			played++
+			if slices.Contains(verdict(c), r.Cause.ID) {
+				found++
+			} else {
+				t.Logf("%s: %s is not in %v", filepath.Base(file), r.Cause.ID, verdict(c))
+			}
+		}
+	}
+	t.Logf("%d causes played, %d in the verdict, %.1f checks each", played, found, float64(checks)/float64(played))
+	require.Greater(t, played, 25)
+	require.GreaterOrEqual(t, float64(found), 0.95*float64(played))
 }
