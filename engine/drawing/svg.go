@@ -7,8 +7,6 @@ import (
 	"io"
 	"math"
 	"strconv"
-
-	"probable/engine/circuit"
 )
 
 // DefaultWidth is the width in px of a sheet of A4 across at 96 px to the inch.
@@ -28,13 +26,6 @@ const margin = 16.0
 type Page struct {
 	Width float64 // px; 0 means DefaultWidth
 }
-
-// Harness writes the wiring of a harness as SVG, on a page of DefaultWidth.
-func Harness(w io.Writer, h *circuit.Harness) error { return Page{}.Harness(w, h) }
-
-// Labels writes the pin-outs of a harness's connectors as SVG, on a page of
-// DefaultWidth.
-func Labels(w io.Writer, h *circuit.Harness) error { return Page{}.Labels(w, h) }
 
 // usable is the width between the margins.
 func (p Page) usable() float64 {
