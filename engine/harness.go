@@ -550,7 +550,11 @@ func (b *builder) short(supply *circuit.Part, s circuit.State) {
 			cells = e
 		}
 	}
-	red, black := supply.Name+"."+cells.A, supply.Name+"."+cells.B
+	red, black := b.reach(supply.Name+"."+cells.A), b.reach(supply.Name+"."+cells.B)
+	if red == "" || black == "" || red == black {
+		b.m.Short = guideShort() // the person knows where the vehicle's leads can be reached
+		return
+	}
 	b.m.Short = &Check{
 		ID: fmt.Sprintf("short check %s to %s%s", red, black, stateSuffix(s)), Part: supply.Name, Power: Off, Mode: Ohms,
 		Red: red, Black: black, Minutes: minutesOhms,
@@ -562,6 +566,22 @@ func (b *builder) short(supply *circuit.Part, s circuit.State) {
 			b.m.Short.Say += " " + filling
 		}
 	}
+}
+
+// reach returns the pin, or where a probe cannot reach it the other end of a wire
+// on it that it can, or "".
+func (b *builder) reach(pin string) string {
+	if !b.h.NoAccess[pin] {
+		return pin
+	}
+	for _, w := range b.h.Wires {
+		for _, ends := range [][2]string{{w.From, w.To}, {w.To, w.From}} {
+			if ends[0] == pin && !b.h.NoAccess[ends[1]] {
+				return ends[1]
+			}
+		}
+	}
+	return ""
 }
 
 func (b *builder) amps(p *circuit.Part, e circuit.Element, s circuit.State) {

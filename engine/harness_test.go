@@ -212,3 +212,35 @@ func TestHarnessesFindTheirCauses(t *testing.T) {
 	require.Greater(t, played, 25)
 	require.GreaterOrEqual(t, float64(found), 0.95*float64(played))
 }
+
+// TestShortCheckWhereAProbeReaches: the check before first power goes to pins that
+// a probe can reach, or is asked in words.
+func TestShortCheckWhereAProbeReaches(t *testing.T) {
+	text := func(noAccess string) string {
+		return "no_access: [" + noAccess + "]\n" + strings.TrimPrefix(`
+harness: a lamp
+ground: g.x
+parts:
+  pack: {kind: battery, volts: 36, inner_ohms: 0.1}
+  f1: {kind: fuse, amps: 3}
+  tail: {kind: lamp, volts: 36, watts: 10}
+  g: {kind: splice}
+wires:
+  - {name: w1, from: pack.plus, to: f1.a}
+  - {name: w2, from: f1.b, to: tail.plus}
+  - {name: w3, from: tail.minus, to: g.x}
+  - {name: w4, from: g.y, to: pack.minus}
+symptoms:
+  - {id: tail dark, shows: {tail: dark}}
+`, "\n")
+	}
+	for noAccess, want := range map[string][2]string{
+		"f1.b":                        {"pack.plus", "pack.minus"},
+		"pack.plus, pack.minus":       {"f1.a", "g.y"},
+		"pack.plus, f1.a, pack.minus": {"the vehicle's plus supply lead", "the vehicle's minus supply lead"},
+	} {
+		m, err := engine.FromHarness(made(t, text(noAccess)), engine.Options{Symptom: "tail dark"})
+		require.NoError(t, err)
+		require.Equal(t, want, [2]string{m.Short.Red, m.Short.Black}, noAccess)
+	}
+}
