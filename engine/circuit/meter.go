@@ -72,7 +72,7 @@ type Reading struct {
 type uncertain struct {
 	column int // unknown index of its current, and of its equation
 	typ    ElementType
-	size   float64 // one standard deviation of its ohms, volts or gain; all its ohms if leak
+	size   float64 // one standard deviation of its ohms, volts or gain, of a junction's amps; all its ohms if leak
 	leak   bool    // an open: all that passes is leakage
 	alike  bool    // off to the same side as all others that are alike
 	c, d   int     // Follower: controlling nodes
@@ -105,6 +105,12 @@ func (s *Situation) uncertain(i int) (u uncertain, ok bool) {
 	switch {
 	case ohms >= OpenOhms: // of whatever element
 		u.typ, u.size, u.leak = Resistance, ohms, true
+	case br.typ == Diode:
+		// In its equation an error of its drop is one of its current.
+		if v := s.sol.at.at[s.bench.net.slot[i]]; v > leastDrop {
+			g, _ := br.junction(v)
+			u.size = junctionShare * v * g
+		}
 	case br.typ == Resistance:
 		u.size, u.alike = br.tolerance/2*ohms, br.alike
 	case br.typ == Source:
@@ -344,9 +350,13 @@ func (s *Situation) test(m *Meter, red, black string) Reading {
 // on the meter's own test current (common practice, no source).
 const testShare = 0.3
 
-// junctionSigma is how well the drop of a junction is known, in volts (common
-// practice, no source).
-const junctionSigma = 0.03
+// junctionShare is how well the drop of a junction is known, as a share of it:
+// 30 mV of silicon, half a volt of a string of LEDs (common practice, no source).
+// Below leastDrop in V it does not conduct.
+const (
+	junctionShare = 0.05
+	leastDrop     = 0.1
+)
 
 // Diode returns what the meter reads on its diode test: the volts that its
 // current drops from red to black, over-range above its compliance. The
@@ -364,11 +374,9 @@ func (s *Situation) diode(m *Meter, from point, red, black string) Reading {
 	if v > m.DiodeVolts {
 		return Reading{Value: v, Over: true}
 	}
-	sigma := m.error(v, m.VoltsShare, m.LeastVolts) / 2
-	if v > 0.1 {
-		sigma = math.Hypot(sigma, junctionSigma)
-	}
-	return Reading{Value: v, Sigma: sigma}
+	us, _ := sit.uncertainties()
+	sigma, _ := sit.spread(s.pair(red, black), us, sit.sol.value)
+	return Reading{Value: v, Sigma: math.Hypot(sigma, m.error(v, m.VoltsShare, m.LeastVolts)/2)}
 }
 
 // diodeTest puts the meter's current through the circuit: a source, with so much
