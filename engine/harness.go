@@ -168,7 +168,7 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 	fresh, one := b.bench.Fresh(), b.bench.OneByOne()
 	var all *circuit.Bench // tried in every state; nil where there are too many
 	if len(b.h.States)*len(faults) <= mostTried {
-		all, _ = circuit.NewBench(b.h, b.h.States...) // a state without a solution is told when it is asked for
+		all, _ = b.bench.Tried(append([]circuit.State{{}}, b.h.States...)...) // a state without a solution is told when it is asked for
 	}
 	pasts := make([][]past, len(faults))
 	parallel(len(faults), func(i int) {

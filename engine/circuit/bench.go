@@ -159,13 +159,19 @@ func (vs *vectors) at(j int) *column {
 // rest and in the tried states. It fails where the healthy network has no
 // consistent solution.
 func NewBench(h *Harness, tried ...State) (*Bench, error) {
-	b := &Bench{h: h, net: h.network(), bases: map[setup]*base{}, tried: append([]State{{}}, tried...)}
-	for _, s := range b.tried {
+	b := &Bench{h: h, net: h.network(), bases: map[setup]*base{}}
+	return b.Tried(append([]State{{}}, tried...)...)
+}
+
+// Tried returns a bench for the same harness whose vehicle has been powered in
+// these states. It shares its setups with the bench that it comes from.
+func (b *Bench) Tried(states ...State) (*Bench, error) {
+	for _, s := range states {
 		if _, err := b.base(s, false); err != nil {
 			return nil, err
 		}
 	}
-	return b, nil
+	return &Bench{h: b.h, net: b.net, bases: b.bases, tried: states}, nil
 }
 
 // OneByOne returns a bench for the same harness, tried in the same states, in
@@ -258,6 +264,7 @@ type Situation struct {
 	sol         *solution
 	says        map[string]string
 	blown       []int
+	found       sync.Once
 	all, strong []uncertain // found when first asked for
 }
 
@@ -283,13 +290,22 @@ func (b *Bench) Put(f *Fault, point int, s State, off bool) (*Situation, error) 
 		if err != nil {
 			return nil, err
 		}
-		return &Situation{bench: b, alt: c, sol: sol, says: says, blown: blown}, nil
+		return b.situation(f, c, sol, says, blown), nil
 	}
 	blown, sol, err := b.blow(s, c, blown)
 	if err != nil {
 		return nil, err
 	}
-	return &Situation{bench: b, alt: c, sol: sol, says: says, blown: blown}, nil
+	return b.situation(f, c, sol, says, blown), nil
+}
+
+// situation is what Put found. The healthy one is read by any number of
+// goroutines, so that nothing of its solution is left to be worked out.
+func (b *Bench) situation(f *Fault, c alteration, sol *solution, says map[string]string, blown []int) *Situation {
+	if f == nil {
+		sol.prepare()
+	}
+	return &Situation{bench: b, alt: c, sol: sol, says: says, blown: blown}
 }
 
 // blowBefore returns the fuses that the fault blows in the states tried before.

@@ -124,8 +124,7 @@ func (s *Situation) uncertain(i int) (u uncertain, ok bool) {
 // uncertainties returns all of them, and those that matter to a meter that
 // draws next to nothing from a stiff pair of pins.
 func (s *Situation) uncertainties() (all, strong []uncertain) {
-	if s.all == nil {
-		s.all = []uncertain{}
+	s.found.Do(func() {
 		add := func(i int) {
 			if u, ok := s.uncertain(i); ok {
 				s.all = append(s.all, u)
@@ -142,7 +141,7 @@ func (s *Situation) uncertainties() (all, strong []uncertain) {
 				add(i)
 			}
 		}
-	}
+	})
 	return s.all, s.strong
 }
 
