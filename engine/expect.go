@@ -39,8 +39,9 @@ type ExpectSheet struct {
 	Driven          bool        // it moves a wheel
 }
 
-// sheetBytes bounds the memory of the solved states of a sheet.
-const sheetBytes = 1 << 30
+// sheetWork bounds the work of a sheet: pairs of unknowns, over all its states
+// and the one with the power off.
+const sheetWork = 1 << 27
 
 // mostlyLeak is the share of a reading that has to come through opens for it
 // to count as leakage (common practice, no source).
@@ -54,7 +55,7 @@ func Expect(h *circuit.Harness, meter circuit.Meter) (*ExpectSheet, error) {
 	}
 	sheet := &ExpectSheet{Harness: h.Name, Ground: h.Ground, States: append([]circuit.State{{}}, h.States...), Highest: h.HighestVolts()}
 	n := h.Unknowns()
-	if n > sheetBytes/8/n/(len(sheet.States)+1) {
+	if n > sheetWork/n/(len(sheet.States)+1) {
 		return nil, fmt.Errorf("the harness is too big for a sheet: %d unknowns in %d states; take it in pieces, one circuit a file", n, len(sheet.States))
 	}
 	bench, err := circuit.NewBench(h)

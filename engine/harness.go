@@ -240,7 +240,7 @@ func (b *builder) plan() {
 	}
 	for k, s := range states {
 		if k == 0 {
-			b.short(b.supply(), s)
+			b.short(s)
 		}
 		b.looks(s)
 		for _, pair := range pairs {
@@ -270,17 +270,6 @@ type pair struct {
 	across     string // what lies between, in words, or empty
 	part       string
 	conductor  bool // a wire, way or fuse: continuity says something
-}
-
-func (b *builder) supply() *circuit.Part {
-	for i := range b.h.Parts {
-		for _, e := range b.h.Parts[i].Elements {
-			if e.Supply {
-				return &b.h.Parts[i]
-			}
-		}
-	}
-	return nil
 }
 
 // unused returns the pins that the harness leaves alone: no wire goes there,
@@ -540,15 +529,10 @@ func (b *builder) fills(healthy *circuit.Situation, red, black string) bool {
 }
 
 // short is the check before first power after a repair.
-func (b *builder) short(supply *circuit.Part, s circuit.State) {
+func (b *builder) short(s circuit.State) {
+	supply, cells := b.h.FirstSupply()
 	if supply == nil {
 		return
-	}
-	var cells circuit.Element
-	for _, e := range supply.Elements {
-		if e.Supply {
-			cells = e
-		}
 	}
 	red, black := b.reach(supply.Name+"."+cells.A), b.reach(supply.Name+"."+cells.B)
 	if red == "" || black == "" || red == black {
@@ -634,8 +618,9 @@ func (b *builder) looks(s circuit.State) {
 // compute solves the harness in every setup with every point of every fault
 // and turns the readings into predictions.
 func (b *builder) compute() error {
+	points := b.likely()
 	for _, setup := range b.setups() {
-		if err := b.solve(setup, b.likely()); err != nil {
+		if err := b.solve(setup, points); err != nil {
 			return err
 		}
 	}
@@ -692,7 +677,8 @@ func (b *builder) setups() [][]*plan {
 	return out
 }
 
-// solve finds the outcomes of the plans of one setup at some points.
+// solve finds the outcomes of the plans of one setup at some points, in rising
+// order.
 func (b *builder) solve(plans []*plan, points []int) error {
 	s, off := plans[0].state, plans[0].check.Power == Off
 	healthy, err := b.bench.Put(nil, 0, s, off)
@@ -702,9 +688,6 @@ func (b *builder) solve(plans []*plan, points []int) error {
 	// Its base network is factored now, so that the points only read it.
 	parallel(len(plans), func(i int) {
 		p := plans[i]
-		if p.probe != nil || p.healthy.word != "" {
-			return
-		}
 		if p.turn != nil {
 			p.turn(healthy)
 		}
@@ -744,7 +727,6 @@ func (b *builder) solve(plans []*plan, points []int) error {
 				p.moved = append(p.moved, movedPoint{point, *moved[k][i]})
 			}
 		}
-		slices.SortFunc(p.moved, func(x, y movedPoint) int { return x.point - y.point })
 	})
 	return nil
 }
@@ -754,11 +736,11 @@ const (
 	// allPairs is how many pairs of pins, at every point, are all looked at;
 	// in bigger harnesses only those near a likely fault.
 	allPairs = 5e6
+	// nearPins is about how many pins those have.
+	nearPins = 600
 	// mostTried is how many faults, in every state, are tried for the fuses that
 	// they blow.
 	mostTried = 5000
-	// nearPins is about how many pins those are.
-	nearPins = 600
 	// allReadings is how many readings, of every check at every point, are no
 	// work to speak of.
 	allReadings = 1e7
@@ -776,10 +758,10 @@ func (b *builder) big() bool { return len(b.plans)*b.points > allReadings }
 // that is not big. The others are taken to leave every check alone: what shows
 // itself elsewhere is another case.
 func (b *builder) likely() []int {
-	best := slices.Max(b.fits)
+	best, big := slices.Max(b.fits), b.big()
 	var points []int
 	for point := 1; point < b.points; point++ {
-		if !b.big() || b.fits[point] >= likelyShare*best {
+		if !big || b.fits[point] >= likelyShare*best {
 			points = append(points, point)
 		}
 	}
@@ -867,13 +849,14 @@ func (b *builder) weigh(f *circuit.Fault, bench *circuit.Bench) []float64 {
 	if b.symptom == nil {
 		return fits
 	}
+	names := slices.Sorted(maps.Keys(b.symptom.Shows))
 	for point := range fits {
 		sit, err := bench.Put(f, point, b.state, false)
 		if err != nil {
 			fits[point] = 0.5
 			continue
 		}
-		for _, name := range slices.Sorted(maps.Keys(b.symptom.Shows)) {
+		for _, name := range names {
 			if slices.Contains(b.symptom.Shows[name], sit.Shows(name)) {
 				fits[point] *= 1 - wrongWord
 			} else {

@@ -260,7 +260,6 @@ func (b *Bench) set(s State) []branch {
 // Situation is the vehicle on the bench with a fault in it, solved.
 type Situation struct {
 	bench       *Bench
-	alt         alteration
 	sol         *solution
 	says        map[string]string
 	blown       []int
@@ -290,22 +289,22 @@ func (b *Bench) Put(f *Fault, point int, s State, off bool) (*Situation, error) 
 		if err != nil {
 			return nil, err
 		}
-		return b.situation(f, c, sol, says, blown), nil
+		return b.situation(f, sol, says, blown), nil
 	}
 	blown, sol, err := b.blow(s, c, blown)
 	if err != nil {
 		return nil, err
 	}
-	return b.situation(f, c, sol, says, blown), nil
+	return b.situation(f, sol, says, blown), nil
 }
 
 // situation is what Put found. The healthy one is read by any number of
 // goroutines, so that nothing of its solution is left to be worked out.
-func (b *Bench) situation(f *Fault, c alteration, sol *solution, says map[string]string, blown []int) *Situation {
+func (b *Bench) situation(f *Fault, sol *solution, says map[string]string, blown []int) *Situation {
 	if f == nil {
 		sol.prepare()
 	}
-	return &Situation{bench: b, alt: c, sol: sol, says: says, blown: blown}
+	return &Situation{bench: b, sol: sol, says: says, blown: blown}
 }
 
 // blowBefore returns the fuses that the fault blows in the states tried before.

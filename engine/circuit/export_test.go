@@ -29,7 +29,7 @@ func (b *Bench) Stand(f *Fault, point int, s State, blown []string) (*Situation,
 	if f != nil {
 		c = f.points[point]
 	}
-	sit := &Situation{bench: b, alt: c}
+	sit := &Situation{bench: b}
 	for i := range b.net.branches {
 		if br := &b.net.branches[i]; br.blows > 0 && slices.ContainsFunc(blown, func(p string) bool { return len(br.key) > len(p) && br.key[:len(p)+1] == p+"/" }) {
 			sit.blown = append(sit.blown, i)

@@ -66,7 +66,10 @@ func (h *Harness) Faults() []Fault {
 			faults = append(faults, f)
 		}
 	}
-	plus := h.supplyPlus()
+	plus := "" // of the first supply
+	if p, e := h.FirstSupply(); p != nil {
+		plus = p.Name + "." + e.A
+	}
 	for _, w := range h.Wires {
 		for _, m := range w.Failures {
 			f := Fault{ID: "wire " + w.Name + " " + m.Mode, Mends: "wire " + w.Name}
@@ -106,18 +109,6 @@ func (h *Harness) Faults() []Fault {
 		}
 	}
 	return faults
-}
-
-// supplyPlus is the plus pin of the first supply, or empty.
-func (h *Harness) supplyPlus() string {
-	for _, p := range h.Parts {
-		for _, e := range p.Elements {
-			if e.Supply {
-				return p.Name + "." + e.A
-			}
-		}
-	}
-	return ""
 }
 
 // jointFaults adds the faults of one mode of a splice or of bars: a bad joint

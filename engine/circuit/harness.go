@@ -242,6 +242,19 @@ type Supply struct {
 	Volts float64
 }
 
+// FirstSupply returns the first part that is unplugged when the power is off, and
+// its source, or nil.
+func (h *Harness) FirstSupply() (*Part, *Element) {
+	for i := range h.Parts {
+		for k := range h.Parts[i].Elements {
+			if e := &h.Parts[i].Elements[k]; e.Supply {
+				return &h.Parts[i], e
+			}
+		}
+	}
+	return nil, nil
+}
+
 // Supplies returns every supply of the harness.
 func (h *Harness) Supplies() []Supply {
 	var out []Supply
@@ -293,8 +306,7 @@ func (h *Harness) Measured(part string, volts float64) *Harness {
 	return &out
 }
 
-// Unknowns is how many unknowns the harness has to solve for; what is kept for
-// each state and power grows with its square.
+// Unknowns is how many unknowns the harness has to solve for.
 func (h *Harness) Unknowns() int {
 	n := h.network()
 	return n.nodes + len(n.branches)

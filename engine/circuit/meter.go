@@ -179,14 +179,7 @@ func (s *Situation) spread(r []term, us []uncertain, x unknowns) (sigma, leak fl
 
 // pair is the row of unknowns whose product is V(red) - V(black).
 func (s *Situation) pair(red, black string) []term {
-	var r []term
-	if n := s.bench.net.node[red]; n >= 0 {
-		r = append(r, term{n, 1})
-	}
-	if n := s.bench.net.node[black]; n >= 0 {
-		r = append(r, term{n, -1})
-	}
-	return r
+	return ends(s.bench.net.node[red], s.bench.net.node[black])
 }
 
 // response returns the changed network's answer to one ampere driven in at red
@@ -291,16 +284,15 @@ func (s *Situation) movable() bool {
 // with returns the situation with more paths and currents in it, searched for
 // from a point.
 func (s *Situation) with(from point, j conductance, drive ...injection) (*Situation, error) {
-	ba := s.sol.ba
-	joins := s.bench.joins(ba, s.alt)
+	joins := slices.Clone(s.sol.joins)
 	if j.a != j.b {
 		joins = append(joins, j)
 	}
-	sol, err := s.bench.settle(ba, from, s.bench.changed(ba, s.alt, s.blown), joins, drive...)
+	sol, err := s.bench.settle(s.sol.ba, from, s.sol.branches, joins, drive...)
 	if err != nil {
 		return nil, err
 	}
-	return &Situation{bench: s.bench, alt: s.alt, sol: sol, says: s.says, blown: s.blown}, nil
+	return &Situation{bench: s.bench, sol: sol, says: s.says, blown: s.blown}, nil
 }
 
 // quietVolts is a voltage in volts under which a junction is to an ohmmeter what
@@ -310,11 +302,17 @@ const (
 	quietShare = 1e-3
 )
 
+// testAmps is the current in A of the test voltage through so many ohms, behind
+// the resistance of the range that holds them.
+func (m *Meter) testAmps(ohms float64) float64 {
+	return m.TestVolts / (ohms + fullScale(ohms, m.LeastOhms, m.LargestOhms))
+}
+
 // stirred reports whether the ohmmeter's test voltage, behind its range's
 // resistance, would bring any junction near conduction, or close one in reverse
 // that leaks a share of the reading at rest.
 func (s *Situation) stirred(m *Meter, ohms float64, resp unknowns) bool {
-	amps := m.TestVolts / (ohms + fullScale(ohms, m.LeastOhms, m.LargestOhms))
+	amps := m.testAmps(ohms)
 	return slices.ContainsFunc(s.sol.ba.diodes, func(i int) bool {
 		br := s.sol.branch(i)
 		across := resp.volts(br.a) - resp.volts(br.b) // ohm: volts for one ampere through the meter
@@ -392,10 +390,10 @@ func (s *Situation) diodeTest(m *Meter, from point, red, black string) (*Situati
 func (s *Situation) Stirs(m *Meter, red, black string) bool {
 	r := s.pair(red, black)
 	resp := s.response(r)
-	amps := m.TestVolts / (dot(r, resp.value) + fullScale(dot(r, resp.value), m.LeastOhms, m.LargestOhms))
+	amps, x := m.testAmps(dot(r, resp.value)), unknowns(resp.value)
 	return slices.ContainsFunc(s.sol.ba.diodes, func(i int) bool {
 		br := s.sol.branch(i)
-		return amps*(unknowns(resp.value).volts(br.a)-unknowns(resp.value).volts(br.b)) > quietVolts
+		return amps*(x.volts(br.a)-x.volts(br.b)) > quietVolts
 	})
 }
 
@@ -407,15 +405,15 @@ func (s *Situation) Amps(m *Meter, part string) (Reading, error) {
 	if !ok {
 		return Reading{}, fmt.Errorf("%s has no fuse to pull", part)
 	}
-	changed := s.bench.changed(s.sol.ba, s.alt, slices.DeleteFunc(slices.Clone(s.blown), func(j int) bool { return j == i }))
+	changed := maps.Clone(s.sol.branches)
 	br := s.sol.ba.branches[i]
 	br.Ohms = m.ShuntOhms
 	changed[i] = br
-	sol, err := s.bench.settle(s.sol.ba, s.sol.at, changed, s.bench.joins(s.sol.ba, s.alt))
+	sol, err := s.bench.settle(s.sol.ba, s.sol.at, changed, s.sol.joins)
 	if err != nil {
 		return Reading{}, err
 	}
-	pulled := &Situation{bench: s.bench, alt: s.alt, sol: sol}
+	pulled := &Situation{bench: s.bench, sol: sol}
 	amps := sol.amps(i)
 	us, _ := pulled.uncertainties()
 	sigma, _ := pulled.spread([]term{{s.bench.net.nodes + i, 1}}, us, sol.value)

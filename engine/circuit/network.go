@@ -148,6 +148,11 @@ func (n *network) start() point {
 	return point{make([]region, len(n.active)), make([]float64, len(n.active))}
 }
 
+// differs reports whether a slot stands elsewhere at another point.
+func (p point) differs(q point, slot int) bool {
+	return p.regions[slot] != q.regions[slot] || p.at[slot] != q.at[slot]
+}
+
 // region returns where a branch works.
 func (n *network) region(i int, at point) region {
 	if s := n.slot[i]; s >= 0 {
@@ -251,6 +256,26 @@ func (b *branch) limitStep(v, next float64) float64 {
 // sortedRow sorts a row by column.
 func sortedRow(row []term) []term {
 	slices.SortFunc(row, func(x, y term) int { return x.at - y.at })
+	return row
+}
+
+// less returns the difference of two rows.
+func less(row, from []term) []term {
+	delta := slices.Clone(row)
+	for _, t := range from {
+		delta = append(delta, term{t.at, -t.x})
+	}
+	return compact(delta)
+}
+
+// ends is the row whose product with the unknowns is V(a) - V(b).
+func ends(a, b int) []term {
+	var row []term
+	for _, end := range []term{{a, 1}, {b, -1}} {
+		if end.at >= 0 {
+			row = append(row, end)
+		}
+	}
 	return row
 }
 

@@ -54,7 +54,7 @@ func (s *Situation) Probe(m *Meter, mode ProbeMode, red, black string) *Probe {
 	}
 	amps := m.DiodeCurrent
 	if mode == ProbeOhms {
-		amps = m.TestVolts / (p.inner + fullScale(p.inner, m.LeastOhms, m.LargestOhms))
+		amps = m.testAmps(p.inner)
 	}
 	p.trial = func(i int) float64 { return amps * resp.value(i) }
 	if mode == ProbeDiode {

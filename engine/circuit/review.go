@@ -114,7 +114,7 @@ func inState(s State) string {
 }
 
 // look solves the healthy harness in a state with every fuse whole, without
-// the inverse that faults need. It is not ok where the work is used up.
+// the factors that faults need. It is not ok where the work is used up.
 func (r *reviewer) look(s State, from *point) (v view, err error, ok bool) {
 	n := float64(r.b.net.nodes + len(r.b.net.branches))
 	if r.left < n*n {

@@ -49,6 +49,15 @@ type injection struct {
 	amps float64
 }
 
+// inject adds a share of the driven currents to a right side.
+func inject(rhs []float64, drive []injection, share float64) {
+	for _, d := range drive {
+		if d.node >= 0 {
+			rhs[d.node] += share * d.amps
+		}
+	}
+}
+
 // manyMoved is how many branches away from the base's point make it cheaper to
 // factor the network anew with its old pivots than to move them one by one.
 const manyMoved = 12
@@ -57,9 +66,9 @@ const manyMoved = 12
 const manyJunctions = 50
 
 // settle solves the base with the changed branches and joins, and moves the
-// junctions and regions, from a point that may be near, until all are consistent. Low-rank steps do for few
-// that move, fixed pivots for many; where neither gets there, the whole network
-// is factored anew.
+// junctions and regions, from a point that may be near, until all are
+// consistent. Low-rank steps do for few that move, fixed pivots for many; where
+// neither gets there, the whole network is factored anew.
 func (b *Bench) settle(ba *base, from point, changed map[int]branch, joins []conductance, drive ...injection) (*solution, error) {
 	sol := &solution{bench: b, ba: ba, branches: changed, joins: joins, drive: drive, at: ba.at}
 	if len(b.net.active) == 0 || ba.off && len(ba.diodes) == 0 {
@@ -119,7 +128,7 @@ func (b *Bench) change(sol *solution) (*change, error) {
 	if r, ok := sol.ba.spare.Get().(*repivot); ok {
 		return &change{repivot: r, b: b, sol: sol}, nil
 	}
-	r, err := sol.ba.repivot()
+	r, err := b.repivot(sol.ba)
 	if err != nil {
 		return nil, err
 	}
@@ -138,14 +147,14 @@ type repivot struct {
 	unit  []float64 // zero but while a column is made
 }
 
-func (ba *base) repivot() (*repivot, error) {
+func (b *Bench) repivot(ba *base) (*repivot, error) {
 	pattern, err := ba.ordered()
 	if err != nil {
 		return nil, err
 	}
 	r := &repivot{ba: ba, o: pattern.like(), rows: slices.Clone(ba.rows), rhs: make([]float64, len(ba.rhs))}
 	for _, i := range ba.diodes {
-		row := len(ba.rows) - len(ba.branches) + i
+		row := b.net.nodes + i
 		r.rows[row] = slices.Clone(r.rows[row])
 	}
 	r.right, r.unit = r.o.vector(), make([]float64, len(ba.rhs))
@@ -178,11 +187,8 @@ func (c *change) step(at point) (unknowns, error) {
 		copy(c.rhs, c.ba.rhs)
 		copy(c.right.y, c.begun)
 		c.first = c.o.done
-		for _, d := range c.sol.drive {
-			if d.node >= 0 {
-				c.rhs[d.node] += d.amps
-				c.first = 0
-			}
+		if inject(c.rhs, c.sol.drive, 1); len(c.sol.drive) > 0 {
+			c.first = 0
 		}
 		c.put = slices.AppendSeq([]int{}, maps.Keys(c.sol.branches))
 		slices.Sort(c.put)
@@ -218,26 +224,18 @@ func (c *change) step(at point) (unknowns, error) {
 				c.first = 0
 			}
 		}
-		delta := terms
-		for _, t := range c.rows[n+i] {
-			delta = append(delta, term{t.at, -t.x})
-		}
 		c.unit[n+i] = 1
-		c.column(compact(delta), c.o.rowAt[n+i], fresh)
+		c.column(less(terms, c.rows[n+i]), c.o.rowAt[n+i], fresh)
 		c.unit[n+i] = 0
 	}
 	for _, j := range c.sol.joins {
-		var ends []term
-		begin := len(c.unit)
-		for _, end := range []term{{j.a, 1}, {j.b, -1}} {
-			if end.at >= 0 {
-				ends = append(ends, end)
-				c.unit[end.at] = end.x * j.g
-				begin = min(begin, c.o.rowAt[end.at])
-			}
+		v, begin := ends(j.a, j.b), len(c.unit)
+		for _, end := range v {
+			c.unit[end.at] = end.x * j.g
+			begin = min(begin, c.o.rowAt[end.at])
 		}
-		c.column(ends, begin, fresh)
-		for _, end := range ends {
+		c.column(v, begin, fresh)
+		for _, end := range v {
 			c.unit[end.at] = 0
 		}
 	}
@@ -363,11 +361,7 @@ func (b *Bench) full(branches []branch, joins []conductance, from point, off boo
 			if err != nil {
 				return nil, err
 			}
-			for _, d := range drive {
-				if d.node >= 0 {
-					rhs[d.node] += share * d.amps
-				}
-			}
+			inject(rhs, drive, share)
 			x := lu.solve(rhs)
 			return func(i int) float64 { return x[i] }, nil
 		})

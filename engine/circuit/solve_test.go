@@ -432,7 +432,7 @@ func (s *Situation) residual() float64 {
 		}
 		bad = max(bad, math.Abs(off)/scale)
 	}
-	for _, j := range s.bench.joins(s.sol.ba, s.alt) {
+	for _, j := range s.sol.joins {
 		amps := j.g * (s.volts(j.a) - s.volts(j.b))
 		flow(j.a, amps)
 		flow(j.b, -amps)

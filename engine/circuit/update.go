@@ -72,7 +72,7 @@ func (sol *solution) branch(i int) *branch {
 func (sol *solution) moved(at point) int {
 	k := 0
 	for s := range at.regions {
-		if at.regions[s] != sol.ba.at.regions[s] || at.at[s] != sol.ba.at.at[s] {
+		if at.differs(sol.ba.at, s) {
 			k++
 		}
 	}
@@ -127,7 +127,7 @@ func (sol *solution) prepare() {
 		c.row(i)
 	}
 	for s, i := range sol.bench.net.active {
-		if _, done := sol.branches[i]; !done && (sol.at.regions[s] != sol.ba.at.regions[s] || sol.at.at[s] != sol.ba.at.at[s]) {
+		if _, done := sol.branches[i]; !done && sol.at.differs(sol.ba.at, s) {
 			c.row(i)
 		}
 	}
@@ -158,11 +158,7 @@ func (c *lowRank) row(i int) {
 	r := c.bench.net.nodes + i
 	terms, rhs := c.bench.net.equation(i, c.branch(i), c.at, 1)
 	c.now[r] = changedRow{terms, rhs}
-	delta := slices.Clone(terms)
-	for _, t := range c.ba.rows[r] {
-		delta = append(delta, term{t.at, -t.x})
-	}
-	delta = compact(delta)
+	delta := less(terms, c.ba.rows[r])
 	if len(delta) == 0 && rhs == c.ba.rhs[r] {
 		return
 	}
@@ -179,15 +175,12 @@ func (c *lowRank) row(i int) {
 
 // join puts a path between two nodes.
 func (c *lowRank) join(j conductance) {
+	v := ends(j.a, j.b)
 	var w sum
-	var ends []term
-	for _, end := range []term{{j.a, 1}, {j.b, -1}} {
-		if end.at >= 0 {
-			ends = append(ends, end)
-			w = append(w, scaled{end.x * j.g, c.ba.columns.at(end.at)})
-		}
+	for _, end := range v {
+		w = append(w, scaled{end.x * j.g, c.ba.columns.at(end.at)})
 	}
-	c.v = append(c.v, ends)
+	c.v = append(c.v, v)
 	c.w = append(c.w, w)
 	c.rows = append(c.rows, nil)
 }
@@ -233,7 +226,6 @@ func (c *lowRank) factor() error {
 
 // refine finds what the equations still miss, solves for it and adds it.
 func (c *lowRank) refine() {
-	n := c.bench.net.nodes
 	x := make([]float64, len(c.ba.x))
 	for i := range x {
 		x[i] = c.value(i)
@@ -248,18 +240,12 @@ func (c *lowRank) refine() {
 			}
 			miss[r] = rhs - dot(terms, c.value)
 		}
-		for _, d := range c.drive {
-			if d.node >= 0 {
-				miss[d.node] += d.amps
-			}
-		}
+		inject(miss, c.drive, 1)
 		for _, j := range c.joins {
-			amps := j.g * (unknowns(c.value).volts(j.a) - unknowns(c.value).volts(j.b))
-			if j.a >= 0 && j.a < n {
-				miss[j.a] -= amps
-			}
-			if j.b >= 0 && j.b < n {
-				miss[j.b] += amps
+			v := ends(j.a, j.b)
+			amps := j.g * dot(v, c.value)
+			for _, end := range v {
+				miss[end.at] -= end.x * amps
 			}
 		}
 		if !c.rough && !slices.ContainsFunc(miss, func(x float64) bool { return math.Abs(x) > missed }) {
