@@ -466,11 +466,16 @@ func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
 			leftOut[why]++
 			continue
 		}
-		if c.shut(ch, known) != "" {
-			continue
+		cost := c.cost(ch)
+		if shut, owed := c.shut(ch, known); shut {
+			// What it tells is worth the checks on the way to it.
+			if ch = c.opener(owed, known); ch == nil {
+				continue
+			}
+			cost += c.cost(ch)
 		}
-		if s := gain / c.cost(ch); s > score*(1+1e-9) {
-			best, bits, score = ch, gain, s
+		if s := gain / cost; s > score*(1+1e-9) {
+			best, bits, score = ch, g.bits(ch), s
 		}
 	}
 	return best, bits, leftOut
@@ -598,7 +603,10 @@ func (c *Course) separable(x, y *Cause) bool {
 	g := c.m.gainer(b)
 	known := c.known()
 	for _, ch := range c.m.Checks {
-		if !c.done[ch.ID] && c.refuse(ch) == "" && c.shut(ch, known) == "" && g.bits(ch) > 0.3 {
+		if shut, owed := c.shut(ch, known); shut && c.opener(owed, known) == nil {
+			continue
+		}
+		if !c.done[ch.ID] && c.refuse(ch) == "" && g.bits(ch) > 0.3 {
 			return true
 		}
 	}
