@@ -105,13 +105,13 @@ func TestAnyCourse(t *testing.T) {
 						e = engine.Event{Kind: engine.Repaired, Cause: cause.ID}
 						shortPassed = false
 					} else {
-						safe(t, m, step.Check)
+						safe(t, c.Model(), step.Check)
 						require.True(t, shortPassed || step.Check.Power == engine.Off, "power after a repair without a short check: %s", step.Check.ID)
 						e = engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: anyResult(rng, step.Check)}
 						if rng.IntN(6) == 0 {
 							e = engine.Event{Kind: engine.Skipped, Check: step.Check.ID}
 						}
-						if step.Check == m.Short && e.Kind == engine.Read {
+						if step.Check == c.Model().Short && e.Kind == engine.Read {
 							shortPassed = shortPassed || healthy(step.Check, e.Result)
 						}
 					}
