@@ -545,9 +545,21 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 		}
 		return -1, nil
 	}
+	k.Limits = func(facts map[string]any) []float64 { return limits(whens, facts) }
 	if r.usual {
 		r.covered(whens, env, n, k.Answers, what)
 	}
+}
+
+// limits returns the readings at which conditions on v may turn, sorted.
+func limits(whens []*expression, facts map[string]any) []float64 {
+	var out []float64
+	for _, w := range whens {
+		out = append(out, w.limits(facts)...)
+	}
+	slices.Sort(out)
+	out = slices.Compact(out)
+	return out[:min(len(out), maxLimits)]
 }
 
 // readings returns the readings to try on conditions: each limit, one between
@@ -555,13 +567,8 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 // for comparisons of v. For whatever else can be written it adds readings from
 // -24 to 3e6, a hundredth apart near zero and in steps of 4 % further out.
 func (r *guideReader) readings(whens []*expression) []float64 {
-	var limits, out []float64
-	for _, w := range whens {
-		limits = append(limits, w.limits(r.facts)...)
-	}
-	slices.Sort(limits)
-	limits = slices.Compact(limits)
-	limits = limits[:min(len(limits), maxLimits)]
+	var out []float64
+	limits := limits(whens, r.facts)
 	for i, x := range limits {
 		if i == 0 {
 			out = append(out, x-1-math.Abs(x))
