@@ -120,6 +120,9 @@ func (g *Guide) facts(given map[string]any) (map[string]any, error) {
 	return all, nil
 }
 
+// key is what the odds of a cause of this guide are kept under.
+func (g *Guide) key(cause string) string { return g.ID + " / " + cause }
+
 // possible returns the causes that a vehicle with these facts can have.
 func (g *Guide) possible(facts map[string]any) ([]GuideCause, error) {
 	var out []GuideCause
@@ -133,6 +136,7 @@ func (g *Guide) possible(facts map[string]any) ([]GuideCause, error) {
 				continue
 			}
 		}
+		c.Key = cmp.Or(c.Key, g.key(c.ID))
 		out = append(out, c)
 	}
 	return out, nil
