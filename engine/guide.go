@@ -61,6 +61,7 @@ type GuideCause struct {
 type GuideCheck struct {
 	Check
 	Origin string   // "guide / id" where it is written
+	Source string   // of its limits and its table
 	Says   []string // by answer: the answer in words
 	Good   string   // the answer of a healthy vehicle, or empty where there is no one answer
 	Stress []string // IDs of the checks that ask the same under load, warm or moved

@@ -377,7 +377,7 @@ func (r *guideReader) check(n *yaml.Node) {
 	if x := m.get("jumper"); x != nil {
 		k.Jumper = engine.Jumper(r.oneOf(x, []string{string(engine.KnownPin), string(engine.ChipPin)}, what+": jumper"))
 	}
-	r.source(m.need("source"), r.sources, what+": source")
+	k.Source = r.source(m.need("source"), r.sources, what+": source")
 	k.Cautions = r.texts(m.get("cautions"), what+": cautions")
 	k.After = r.mentions(m.get("after"), what+": after")
 	k.Stress = r.mentions(m.get("stress"), what+": stress")
