@@ -11,6 +11,6 @@ func kbCommand() *cobra.Command {
 		Args:  usage(cobra.NoArgs),
 		RunE:  func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	c.AddCommand(tryCommand(), learnCommand(), showCommand())
+	c.AddCommand(tryCommand(), learnCommand(), showCommand(), newCommand())
 	return c
 }
