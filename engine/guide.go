@@ -7,6 +7,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"probable/engine/circuit"
 )
@@ -60,6 +61,7 @@ type GuideCause struct {
 type GuideCheck struct {
 	Check
 	Origin string   // "guide / id" where it is written
+	Source string   // of its limits and its table
 	Says   []string // by answer: the answer in words
 	Good   string   // the answer of a healthy vehicle, or empty where there is no one answer
 	Stress []string // IDs of the checks that ask the same under load, warm or moved
@@ -70,6 +72,8 @@ type GuideCheck struct {
 	Band  func(value float64, over bool, facts map[string]any) (int, error) // numeric: index of the outcome
 	// Several gives the index of the outcome of several numbers; nil: answered in words.
 	Several func(values []float64, facts map[string]any) (int, error)
+	// Limits returns the readings at which the outcome may change, sorted.
+	Limits func(facts map[string]any) []float64
 	// Table and ByTrait give the chance of each answer by cause and by trait; a
 	// check that is computed may have neither.
 	Table     map[string][]float64
@@ -119,6 +123,9 @@ func (g *Guide) facts(given map[string]any) (map[string]any, error) {
 	return all, nil
 }
 
+// key is what the odds of a cause of this guide are kept under.
+func (g *Guide) key(cause string) string { return g.ID + " / " + cause }
+
 // possible returns the causes that a vehicle with these facts can have.
 func (g *Guide) possible(facts map[string]any) ([]GuideCause, error) {
 	var out []GuideCause
@@ -132,6 +139,7 @@ func (g *Guide) possible(facts map[string]any) ([]GuideCause, error) {
 				continue
 			}
 		}
+		c.Key = cmp.Or(c.Key, g.key(c.ID))
 		out = append(out, c)
 	}
 	return out, nil
@@ -166,6 +174,12 @@ func (g *Guide) open(m *Model, facts map[string]any, setting func(role string) s
 				}
 				return n
 			}
+			k.Check.inside = sync.OnceValue(func() [][]float64 {
+				if k.Limits == nil {
+					return k.Check.sorted(nil)
+				}
+				return k.Check.sorted(k.Limits(facts))
+			})
 		}
 		if k.Several != nil {
 			k.Check.several = func(values []float64) int {
@@ -577,8 +591,8 @@ func (k *GuideCheck) bands() bands {
 	for i := range b.low {
 		b.low[i], b.high[i] = math.Inf(1), math.Inf(-1)
 	}
-	for _, v := range axis(k.Mode) {
-		if i := k.Check.band(v, false); i >= 0 {
+	for i, in := range k.Check.inside() {
+		for _, v := range in {
 			b.low[i], b.high[i] = min(b.low[i], v), max(b.high[i], v)
 		}
 	}
@@ -611,7 +625,26 @@ func (b *bands) spans(cause *GuideCause, healthy []span) []span {
 	return spans
 }
 
-// axis is a grid of readings fine enough to find a guide's bands.
+// sorted returns the readings of a grid by outcome, each list rising. The grid is
+// that of the mode, and finer between the limits of the outcomes.
+func (c *Check) sorted(limits []float64) [][]float64 {
+	grid := axis(c.Mode)
+	for i := 1; i < len(limits); i++ {
+		for _, share := range []float64{0.01, 0.25, 0.5, 0.75, 0.99} {
+			grid = append(grid, limits[i-1]+share*(limits[i]-limits[i-1]))
+		}
+	}
+	slices.Sort(grid)
+	in := make([][]float64, len(c.Answers))
+	for _, v := range grid {
+		if k := c.band(v, false); k >= 0 && (c.Mode != Ohms || v >= 0) {
+			in[k] = append(in[k], v)
+		}
+	}
+	return in
+}
+
+// axis is a grid of readings that finds most of a guide's outcomes.
 func axis(mode Mode) []float64 {
 	var grid []float64
 	if mode == Ohms {

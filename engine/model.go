@@ -60,6 +60,7 @@ type Cause struct {
 	Kills    string // what kills the part while one works on it
 	Hurts    string // what hurts the person
 	HandOff  string // the guide whose causes take its place once it leads, or empty
+	Key      string // what its odds are kept under: "GUIDE / CAUSE", or "part KIND MODE" of a harness's fault
 }
 
 // Unexplained is the ID of the cause that stands for all that is not listed.
@@ -102,8 +103,10 @@ type Check struct {
 	when    func(Known) (bool, error) // of what was learned; nil: always open
 	band    func(value float64, over bool) int
 	several func(values []float64) int // the outcome of several numbers
-	shows   predictions
-	nbins   int
+	// inside returns readings by outcome, where there is a band.
+	inside func() [][]float64
+	shows  predictions
+	nbins  int
 }
 
 // Jumper says where a check puts a jumper, if anywhere.

@@ -95,7 +95,7 @@ func (c *Course) pairs() []Pair {
 	// The logs of the evidence, by cause, relative to what a healthy vehicle shows.
 	var rows [][]effect
 	for _, t := range c.results {
-		if t.Skipped != "" || t.Stale || t.Check.discharge() || !t.Check.hasPrediction() {
+		if t.Skipped != "" || t.Stale || t.Check.Discharge() || !t.Check.hasPrediction() {
 			continue
 		}
 		by, usual := m.effects(t.Check, t.Result)

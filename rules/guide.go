@@ -143,10 +143,11 @@ func (r *guideReader) guideVersion(n *yaml.Node) {
 	}
 }
 
-func (r *guideReader) id(n *yaml.Node, what string) string {
-	s := r.text(n, what)
+// id reads an ID of lower-case words.
+func (d *document) id(n *yaml.Node, what string) string {
+	s := d.text(n, what)
 	if s != "" && !idForm.MatchString(s) {
-		r.errorf(n, "%s: %q is not an id; use lower-case words", what, s)
+		d.errorf(n, "%s: %q is not an id; use lower-case words", what, s)
 	}
 	return s
 }
@@ -377,7 +378,7 @@ func (r *guideReader) check(n *yaml.Node) {
 	if x := m.get("jumper"); x != nil {
 		k.Jumper = engine.Jumper(r.oneOf(x, []string{string(engine.KnownPin), string(engine.ChipPin)}, what+": jumper"))
 	}
-	r.source(m.need("source"), r.sources, what+": source")
+	k.Source = r.source(m.need("source"), r.sources, what+": source")
 	k.Cautions = r.texts(m.get("cautions"), what+": cautions")
 	k.After = r.mentions(m.get("after"), what+": after")
 	k.Stress = r.mentions(m.get("stress"), what+": stress")
@@ -506,10 +507,11 @@ func (r *guideReader) checkWhen(k *engine.GuideCheck, n *yaml.Node, what string)
 	}
 }
 
-func (r *guideReader) oneOf(n *yaml.Node, known []string, what string) string {
-	s := r.text(n, what)
-	if !slices.Contains(known, s) && r.sound(n) {
-		r.unreadable(n, "%s: %q is none of: %s", what, s, strings.Join(known, ", "))
+// oneOf reads one of a few words.
+func (d *document) oneOf(n *yaml.Node, known []string, what string) string {
+	s := d.text(n, what)
+	if !slices.Contains(known, s) && d.sound(n) {
+		d.unreadable(n, "%s: %q is none of: %s", what, s, strings.Join(known, ", "))
 	}
 	return s
 }
@@ -619,9 +621,21 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 		}
 		return -1, nil
 	}
+	k.Limits = func(facts map[string]any) []float64 { return limits(whens, facts) }
 	if r.usual {
 		r.covered(whens, env, n, k.Answers, what)
 	}
+}
+
+// limits returns the readings at which conditions on v may turn, sorted.
+func limits(whens []*expression, facts map[string]any) []float64 {
+	var out []float64
+	for _, w := range whens {
+		out = append(out, w.limits(facts)...)
+	}
+	slices.Sort(out)
+	out = slices.Compact(out)
+	return out[:min(len(out), maxLimits)]
 }
 
 // readings returns the readings to try on conditions: each limit, one between
@@ -629,13 +643,8 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 // for comparisons of v. For whatever else can be written it adds readings from
 // -24 to 3e6, a hundredth apart near zero and in steps of 4 % further out.
 func (r *guideReader) readings(whens []*expression) []float64 {
-	var limits, out []float64
-	for _, w := range whens {
-		limits = append(limits, w.limits(r.facts)...)
-	}
-	slices.Sort(limits)
-	limits = slices.Compact(limits)
-	limits = limits[:min(len(limits), maxLimits)]
+	var out []float64
+	limits := limits(whens, r.facts)
 	for i, x := range limits {
 		if i == 0 {
 			out = append(out, x-1-math.Abs(x))
