@@ -71,6 +71,7 @@ const (
 // models give equal steps.
 type Course struct {
 	m      *Model
+	first  *Model // before any hand-off
 	gate   Gate
 	events []Event // as they stand, undone ones taken out
 
@@ -87,6 +88,8 @@ type Course struct {
 	proof     []*Check        // still to be asked
 	failed    bool            // a proof check was skipped
 	unshorted bool            // a repair was made and the short check has not passed since
+	handOffs  []HandOff
+	leaf      map[string]bool // causes whose guide could not take over, by ID
 }
 
 // Taken is a result that was taken, in order.
@@ -132,12 +135,13 @@ const (
 
 // NewCourse starts a case on a model.
 func NewCourse(m *Model, g Gate) *Course {
-	c := &Course{m: m, gate: g}
+	c := &Course{first: m, gate: g}
 	c.reset()
 	return c
 }
 
 func (c *Course) reset() {
+	c.m, c.handOffs, c.leaf = c.first, nil, map[string]bool{}
 	c.belief = c.m.prior()
 	c.done = map[string]bool{}
 	c.results = nil
@@ -205,13 +209,14 @@ func (c *Course) take(e Event) error {
 		}
 		if e.Kind == Skipped {
 			c.skip(ch, e.Why)
-			return nil
+		} else {
+			r := ch.normal(e.Result)
+			if err := ch.Fits(r); err != nil {
+				return err
+			}
+			c.read(ch, r)
 		}
-		r := ch.normal(e.Result)
-		if err := ch.Fits(r); err != nil {
-			return err
-		}
-		c.read(ch, r)
+		c.onward()
 		return nil
 	case Repaired:
 		return c.repair(e.Cause)
@@ -447,6 +452,7 @@ func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
 	}
 	g := c.m.gainer(c.belief)
 	leftOut = map[string]int{}
+	known := c.known()
 	var score float64
 	for _, ch := range c.m.Checks {
 		if c.done[ch.ID] {
@@ -460,8 +466,16 @@ func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
 			leftOut[why]++
 			continue
 		}
-		if s := gain / c.cost(ch); s > score*(1+1e-9) {
-			best, bits, score = ch, gain, s
+		cost := c.cost(ch)
+		if shut, owed := c.shut(ch, known); shut {
+			// What it tells is worth the checks on the way to it.
+			if ch = c.opener(owed, known); ch == nil {
+				continue
+			}
+			cost += c.cost(ch)
+		}
+		if s := gain / cost; s > score*(1+1e-9) {
+			best, bits, score = ch, g.bits(ch), s
 		}
 	}
 	return best, bits, leftOut
@@ -587,7 +601,11 @@ func (c *Course) separable(x, y *Cause) bool {
 		}
 	}
 	g := c.m.gainer(b)
+	known := c.known()
 	for _, ch := range c.m.Checks {
+		if shut, owed := c.shut(ch, known); shut && c.opener(owed, known) == nil {
+			continue
+		}
 		if !c.done[ch.ID] && c.refuse(ch) == "" && g.bits(ch) > 0.3 {
 			return true
 		}

@@ -36,7 +36,7 @@ func models(t testing.TB) map[string]*engine.Model {
 		}
 	}
 	for _, id := range base.GuideIDs() {
-		m, err := engine.FromGuide(base.Guide(id), nil)
+		m, err := engine.FromGuide(engine.Options{Guide: base.Guide(id), Guides: base.Guides()})
 		require.NoError(t, err)
 		out["guide "+id] = m
 	}

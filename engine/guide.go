@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"path"
@@ -14,6 +15,7 @@ import (
 // tables.
 type Guide struct {
 	ID       string
+	Shared   bool // no symptom by itself: other guides use what is in it
 	About    string
 	Cautions []string
 	// Kind and Shows say which symptoms of a harness the guide joins: a part of
@@ -26,31 +28,50 @@ type Guide struct {
 	Facts  []Fact
 	Causes []GuideCause
 	Checks []GuideCheck
+	// Template makes the harness that computes the checks without a table where
+	// the user has no harness, and names its symptom; nil: every check has a table.
+	Template func(facts map[string]any) (h *circuit.Harness, symptom string, err error)
 }
+
+// Guides are guides by ID.
+type Guides map[string]*Guide
 
 // Fact is something known of the vehicle before the first check.
 type Fact struct {
 	Name, Ask, Unit string
 	YesNo           bool
+	Choices         []string // of a fact that is a word
 	Low, High       float64
-	Default         any    // bool or float64
+	Default         any    // bool, float64 or string
 	Supply          string // role of the supply whose volts it is, or empty
 }
 
 // GuideCause is a cause that a harness may compute by itself.
 type GuideCause struct {
 	Cause
+	Origin    string   // "guide / id" where it is written
+	Traits    []string // by which tables may speak of it
 	StandsFor []string // globs over harness cause IDs, with {role}s
+	// When says whether a vehicle with these facts can have it; nil: any can.
+	When func(facts map[string]any) (bool, error)
 }
 
 // GuideCheck is a check with its table.
 type GuideCheck struct {
 	Check
-	Says      []string // by answer: the answer in words
-	Good      string   // the answer of a healthy vehicle, or empty where there is no one answer
-	When      func(facts map[string]any) (bool, error)
-	Band      func(value float64, over bool, facts map[string]any) (int, error) // numeric: index of the outcome
-	Table     map[string][]float64                                              // by cause: the chance of each answer
+	Origin string   // "guide / id" where it is written
+	Says   []string // by answer: the answer in words
+	Good   string   // the answer of a healthy vehicle, or empty where there is no one answer
+	Stress []string // IDs of the checks that ask the same under load, warm or moved
+	// When says whether the check is offered; nil: always. Later means that this
+	// depends on what was learned, not on facts alone.
+	When  func(Known) (bool, error)
+	Later bool
+	Band  func(value float64, over bool, facts map[string]any) (int, error) // numeric: index of the outcome
+	// Table and ByTrait give the chance of each answer by cause and by trait; a
+	// check that is computed may have neither.
+	Table     map[string][]float64
+	ByTrait   map[string][]float64
 	Otherwise []float64
 	Computed  *Computed
 }
@@ -59,6 +80,26 @@ type GuideCheck struct {
 type Computed struct {
 	Red, Black string
 	State      map[string]string // setting by role
+}
+
+// Known is what conditions may ask about.
+type Known struct {
+	Facts   map[string]any
+	Answer  func(check string) string  // the answer's ID, or "" if not made
+	Reading func(check string) float64 // 0 if not made
+	Taken   func(check string) bool
+	Setting func(role string) string // in the symptom's state, or ""
+}
+
+// knownFacts are facts before anything was learned.
+func knownFacts(facts map[string]any, setting func(role string) string) Known {
+	return Known{
+		Facts:   facts,
+		Answer:  func(string) string { return "" },
+		Reading: func(string) float64 { return 0 },
+		Taken:   func(string) bool { return false },
+		Setting: setting,
+	}
 }
 
 // facts fills in defaults and refuses facts that the guide does not know.
@@ -76,13 +117,38 @@ func (g *Guide) facts(given map[string]any) (map[string]any, error) {
 	return all, nil
 }
 
-// open returns the checks whose condition holds, ready for the model.
-func (g *Guide) open(m *Model, facts map[string]any) ([]*GuideCheck, error) {
+// possible returns the causes that a vehicle with these facts can have.
+func (g *Guide) possible(facts map[string]any) ([]GuideCause, error) {
+	var out []GuideCause
+	for _, c := range g.Causes {
+		if c.When != nil {
+			ok, err := c.When(facts)
+			if err != nil {
+				return nil, fmt.Errorf("guide %q, cause %q: %w", g.ID, c.ID, err)
+			}
+			if !ok {
+				continue
+			}
+		}
+		out = append(out, c)
+	}
+	return out, nil
+}
+
+// open returns the checks that facts do not rule out, ready for the model.
+func (g *Guide) open(m *Model, facts map[string]any, setting func(role string) string) ([]*GuideCheck, error) {
 	var out []*GuideCheck
 	for i := range g.Checks {
 		k := g.Checks[i]
-		if k.When != nil {
-			ok, err := k.When(facts)
+		switch {
+		case k.When == nil:
+		case k.Later:
+			k.Check.when = func(known Known) (bool, error) {
+				known.Facts, known.Setting = facts, setting
+				return k.When(known)
+			}
+		default:
+			ok, err := k.When(knownFacts(facts, setting))
 			if err != nil {
 				return nil, fmt.Errorf("guide %q, check %q: %w", g.ID, k.ID, err)
 			}
@@ -90,7 +156,7 @@ func (g *Guide) open(m *Model, facts map[string]any) ([]*GuideCheck, error) {
 				continue
 			}
 		}
-		if k.Mode.Numeric() {
+		if k.Mode.Numeric() && k.Band != nil {
 			k.Check.band = func(v float64, over bool) int {
 				n, err := k.Band(v, over, facts)
 				if err != nil {
@@ -108,9 +174,15 @@ func (g *Guide) open(m *Model, facts map[string]any) ([]*GuideCheck, error) {
 	return out, nil
 }
 
-func (k *GuideCheck) row(cause string) []float64 {
-	if row, ok := k.Table[cause]; ok {
+// row returns the chances of the answers under a cause, or nil.
+func (k *GuideCheck) row(c *GuideCause) []float64 {
+	if row, ok := k.Table[c.ID]; ok {
 		return row
+	}
+	for _, t := range c.Traits {
+		if row, ok := k.ByTrait[t]; ok {
+			return row
+		}
 	}
 	return k.Otherwise
 }
@@ -125,13 +197,19 @@ func guideShort() *Check {
 	}
 }
 
-// FromGuide makes the model of a guide without a harness.
-func FromGuide(g *Guide, given map[string]any) (*Model, error) {
-	facts, err := g.facts(given)
+// FromGuide makes the model of a guide without a harness, from the options
+// Guide, Facts, Guides and Meter.
+func FromGuide(o Options) (*Model, error) { return o.Guide.model(o, nil) }
+
+// model makes the guide's model. Hand-offs to the guides of the chain, which led
+// here, are not taken.
+func (g *Guide) model(o Options, chain []string) (*Model, error) {
+	facts, err := g.facts(o.Facts)
 	if err != nil {
 		return nil, err
 	}
 	m := &Model{Misreading: DefaultMisreading, Cautions: slices.Concat(GeneralCautions, g.Cautions), Short: guideShort(), Driven: g.Driven}
+	m.further = onward{g: g, o: o, chain: append(slices.Clone(chain), g.ID)}
 	if v, ok := facts["pack_volts"].(float64); ok {
 		m.Highest = v
 	}
@@ -139,18 +217,52 @@ func FromGuide(g *Guide, given map[string]any) (*Model, error) {
 	if g.Charge[0] != "" {
 		m.Charged = [][2]string{g.Charge}
 	}
-	checks, err := g.open(m, facts)
+	var t *template
+	if g.Template != nil {
+		if t, err = g.compute(o); err != nil {
+			return nil, fmt.Errorf("guide %q: its template: %w", g.ID, err)
+		}
+		m.scale = max(m.scale, t.b.m.scale)
+	}
+	setting := func(string) string { return "" }
+	if t != nil {
+		setting = t.b.roleSetting(g)
+	}
+	checks, err := g.open(m, facts, setting)
 	if err != nil {
 		return nil, err
 	}
-	for i, c := range g.Causes {
+	causes, err := g.possible(facts)
+	if err != nil {
+		return nil, err
+	}
+	var from []int // by hypothesis: that of the template, or -1
+	for i, c := range causes {
+		c.HandOff = m.further.known(c.HandOff)
 		m.Causes = append(m.Causes, c.Cause)
-		m.hyps = append(m.hyps, hypothesis{cause: i, prior: math.Log(c.Odds)})
+		for _, h := range t.hypotheses(c.ID) {
+			from = append(from, h.hyp)
+			m.hyps = append(m.hyps, hypothesis{cause: i, prior: math.Log(c.Odds * h.share)})
+		}
 	}
 	for _, k := range checks {
 		c := &k.Check
-		for hyp, cause := range g.Causes {
-			c.shows.set(hyp, prediction{row: k.row(cause.ID)})
+		switch {
+		case k.Otherwise != nil:
+			for hyp, h := range m.hyps {
+				c.shows.set(hyp, prediction{row: k.row(&causes[h.cause])})
+			}
+		case t.plans[k.ID] != nil:
+			of := t.plans[k.ID].check
+			c.Expect = of.Expect
+			c.shows.usual(of.shows.kinds[0])
+			for hyp, h := range from {
+				if h >= 0 {
+					c.shows.set(hyp, *of.shows.of(h))
+				}
+			}
+		default:
+			continue // the template cannot compute it
 		}
 		m.Checks = append(m.Checks, c)
 	}
@@ -158,6 +270,60 @@ func FromGuide(g *Guide, given map[string]any) (*Model, error) {
 	b.addUnexplained()
 	m.finish()
 	return m, nil
+}
+
+// template is a guide's template harness, computed where the guide asks.
+type template struct {
+	*joint
+	b *builder
+}
+
+// compute works out what the guide's template predicts for its checks.
+func (g *Guide) compute(o Options) (*template, error) {
+	facts, err := g.facts(o.Facts)
+	if err != nil {
+		return nil, err
+	}
+	h, symptom, err := g.Template(facts)
+	if err != nil {
+		return nil, err
+	}
+	b, err := newBuilder(h, Options{Symptom: symptom, Meter: o.Meter})
+	if err != nil {
+		return nil, err
+	}
+	j, err := b.planGuide(g, o.Facts)
+	if err != nil {
+		return nil, err
+	}
+	return &template{j, b}, b.compute()
+}
+
+// part of a cause's chance that falls to a hypothesis of a template.
+type part struct {
+	hyp   int // -1: of no template
+	share float64
+}
+
+// hypotheses returns those that stand for a guide's cause, and their shares.
+func (t *template) hypotheses(cause string) []part {
+	var out []part
+	if t != nil {
+		var total float64
+		for i, h := range t.b.m.hyps {
+			if t.stands[h.cause] == cause {
+				out = append(out, part{i, math.Exp(h.prior)})
+				total += out[len(out)-1].share
+			}
+		}
+		for i := range out {
+			out[i].share /= total
+		}
+	}
+	if len(out) == 0 {
+		return []part{{-1, 1}}
+	}
+	return out
 }
 
 // joint is a guide being joined to a harness.
@@ -169,6 +335,17 @@ type joint struct {
 	only   []GuideCause     // causes that the harness does not compute
 }
 
+// of returns the guide's cause that stands for a computed one; the zero one
+// where none does.
+func (j *joint) of(cause int) *GuideCause {
+	for i := range j.g.Causes {
+		if j.g.Causes[i].ID == j.stands[cause] {
+			return &j.g.Causes[i]
+		}
+	}
+	return &GuideCause{}
+}
+
 // planGuide binds the guide's roles to parts of the harness and plans its
 // computed checks.
 func (b *builder) planGuide(g *Guide, given map[string]any) (*joint, error) {
@@ -178,10 +355,14 @@ func (b *builder) planGuide(g *Guide, given map[string]any) (*joint, error) {
 	}
 	j := &joint{g: g, plans: map[string]*plan{}}
 	b.asked = map[*plan]bool{}
-	if j.checks, err = g.open(b.m, facts); err != nil {
+	roles := b.roles(g)
+	if j.checks, err = g.open(b.m, facts, b.roleSetting(g)); err != nil {
 		return nil, err
 	}
-	roles := b.roles(g)
+	causes, err := g.possible(facts)
+	if err != nil {
+		return nil, err
+	}
 	var bind []string
 	for role, part := range roles {
 		bind = append(bind, "{"+role+"}", part)
@@ -190,7 +371,7 @@ func (b *builder) planGuide(g *Guide, given map[string]any) (*joint, error) {
 	found := map[string]bool{}
 	for _, c := range b.m.Causes {
 		stands := ""
-		for _, gc := range g.Causes {
+		for _, gc := range causes {
 			if slices.ContainsFunc(gc.StandsFor, func(glob string) bool {
 				ok, err := path.Match(replace.Replace(glob), c.ID)
 				return ok && err == nil
@@ -202,7 +383,7 @@ func (b *builder) planGuide(g *Guide, given map[string]any) (*joint, error) {
 		found[stands] = true
 		j.stands = append(j.stands, stands)
 	}
-	for _, gc := range g.Causes {
+	for _, gc := range causes {
 		if !found[gc.ID] {
 			j.only = append(j.only, gc)
 		}
@@ -231,6 +412,19 @@ func (b *builder) roles(g *Guide) map[string]string {
 		}
 	}
 	return roles
+}
+
+// roleSetting returns what says how the part in a role is set in the symptom's
+// state, or "" without one.
+func (b *builder) roleSetting(g *Guide) func(role string) string {
+	roles := b.roles(g)
+	return func(role string) string {
+		p := b.h.Part(roles[role])
+		if p == nil {
+			return ""
+		}
+		return cmp.Or(b.state.Settings[p.Name], p.Rest)
+	}
 }
 
 // planComputed finds the harness's own check for the pins and state of a
@@ -317,7 +511,7 @@ func (b *builder) join(j *joint) {
 	hyps := len(b.m.hyps)
 	byPlan := map[*Check]bands{}
 	for _, k := range j.checks {
-		if p := j.plans[k.ID]; p != nil {
+		if p := j.plans[k.ID]; p != nil && k.Band != nil {
 			byPlan[p.check] = k.bands()
 		}
 	}
@@ -325,7 +519,7 @@ func (b *builder) join(j *joint) {
 		b.m.Causes = append(b.m.Causes, gc.Cause)
 		b.m.hyps = append(b.m.hyps, hypothesis{cause: len(b.m.Causes) - 1, prior: math.Log(gc.Odds * (1 - wrongWord))})
 		for c, k := range byPlan {
-			p := prediction{spans: k.spans(gc.ID, c.shows.kinds[0].spans), danger: c.shows.kinds[0].danger}
+			p := prediction{spans: k.spans(&gc, c.shows.kinds[0].spans), danger: c.shows.kinds[0].danger}
 			c.shows.set(len(b.m.hyps)-1, p)
 		}
 	}
@@ -335,10 +529,10 @@ func (b *builder) join(j *joint) {
 		}
 		c := &k.Check
 		for i, h := range b.m.hyps[:hyps] {
-			c.shows.set(i, prediction{row: k.row(j.stands[h.cause])})
+			c.shows.set(i, prediction{row: k.row(j.of(h.cause))})
 		}
 		for i, gc := range j.only {
-			c.shows.set(hyps+i, prediction{row: k.row(gc.ID)})
+			c.shows.set(hyps+i, prediction{row: k.row(&gc)})
 		}
 		b.m.Checks = append(b.m.Checks, c)
 	}
@@ -379,7 +573,7 @@ func (k *GuideCheck) bands() bands {
 
 // spans turns a cause's row into spans: the band that holds the healthy
 // reading predicts it, every other band anything inside it.
-func (b *bands) spans(cause string, healthy []span) []span {
+func (b *bands) spans(cause *GuideCause, healthy []span) []span {
 	home := b.k.Check.band(healthy[0].low, healthy[0].over == 1)
 	var spans []span
 	for i, p := range b.k.row(cause) {

@@ -19,6 +19,7 @@ type Options struct {
 	Symptom string         // ID of a symptom of the harness; empty: none is known
 	Meter   circuit.Meter  // zero: circuit.ReferenceMeter
 	Guide   *Guide         // joined, or nil
+	Guides  Guides         // to hand off to
 	Facts   map[string]any // of the guide, by name; absent ones take their default
 }
 
@@ -48,12 +49,38 @@ const (
 // FromHarness computes the model of a harness: its causes are all single
 // faults, its predictions those of the solved circuit.
 func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
-	b := &builder{h: h, m: &Model{Misreading: DefaultMisreading, Cautions: GeneralCautions, Highest: h.HighestVolts()}, meter: o.Meter}
-	if b.meter.Counts == 0 {
-		b.meter = circuit.ReferenceMeter
+	b, err := newBuilder(h, o)
+	if err != nil {
+		return nil, err
 	}
 	if o.Guide != nil {
 		b.m.Cautions = slices.Concat(GeneralCautions, o.Guide.Cautions)
+	}
+	b.plan()
+	var j *joint
+	if o.Guide != nil {
+		if j, err = b.planGuide(o.Guide, o.Facts); err != nil {
+			return nil, err
+		}
+	}
+	if err := b.compute(); err != nil {
+		return nil, err
+	}
+	if j != nil {
+		b.join(j)
+	}
+	b.addUnexplained()
+	b.m.Checks = slices.DeleteFunc(b.m.Checks, func(c *Check) bool { return c != b.m.Short && !c.shows.informs() })
+	b.m.finish()
+	return b.m, nil
+}
+
+// newBuilder readies the bench of a harness with its hypotheses, from the
+// options Symptom and Meter. No check is planned yet.
+func newBuilder(h *circuit.Harness, o Options) (*builder, error) {
+	b := &builder{h: h, m: &Model{Misreading: DefaultMisreading, Cautions: GeneralCautions, Highest: h.HighestVolts()}, meter: o.Meter}
+	if b.meter.Counts == 0 {
+		b.meter = circuit.ReferenceMeter
 	}
 	if o.Symptom != "" {
 		sym, ok := h.Symptom(o.Symptom)
@@ -75,23 +102,7 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 	}
 	b.m.scale = max(1.2*b.m.Highest, leastScale)
 	b.hypotheses(h.Faults())
-	b.plan()
-	var j *joint
-	if o.Guide != nil {
-		if j, err = b.planGuide(o.Guide, o.Facts); err != nil {
-			return nil, err
-		}
-	}
-	if err := b.compute(); err != nil {
-		return nil, err
-	}
-	if j != nil {
-		b.join(j)
-	}
-	b.addUnexplained()
-	b.m.Checks = slices.DeleteFunc(b.m.Checks, func(c *Check) bool { return c != b.m.Short && !c.shows.informs() })
-	b.m.finish()
-	return b.m, nil
+	return b, nil
 }
 
 type builder struct {
@@ -473,10 +484,11 @@ func (b *builder) volts(p pair, s circuit.State) {
 	c := &Check{ID: voltsID(p.red, p.black, s), Part: p.part, Power: Live, Mode: VoltsDC,
 		Red: p.red, Black: p.black, Minutes: minutesVolts, Prepare: b.setting(s)}
 	b.words(c, "DC volts", p.across)
-	b.add(c, s, circuit.ProbeVolts).turn = func(healthy *circuit.Situation) {
+	plan := b.add(c, s, circuit.ProbeVolts)
+	plan.turn = func(healthy *circuit.Situation) {
 		// Red goes where a good vehicle is positive: a minus sign is easily
-		// overlooked. Black stays on ground.
-		if c.Black == b.h.Ground || healthy.Node(c.Red) >= healthy.Node(c.Black) {
+		// overlooked. Black stays on ground, and a guide's leads where it says.
+		if b.asked[plan] || c.Black == b.h.Ground || healthy.Node(c.Red) >= healthy.Node(c.Black) {
 			return
 		}
 		c.Red, c.Black = c.Black, c.Red

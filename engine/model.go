@@ -59,6 +59,7 @@ type Cause struct {
 	Cautions []string
 	Kills    string // what kills the part while one works on it
 	Hurts    string // what hurts the person
+	HandOff  string // the guide whose causes take its place once it leads, or empty
 }
 
 // Unexplained is the ID of the cause that stands for all that is not listed.
@@ -90,7 +91,12 @@ type Check struct {
 	Across   bool    // amps: the meter would lie across a source
 	Jumper   Jumper
 
-	says  []string // by answer: the answer in words, or nil
+	After     []string // IDs of the checks that must have read well before
+	Proves    string   // swap: what it proves, and what not
+	ProvesNot string
+
+	says  []string                  // by answer: the answer in words, or nil
+	when  func(Known) (bool, error) // of what was learned; nil: always open
 	band  func(value float64, over bool) int
 	shows predictions
 	nbins int
@@ -141,9 +147,10 @@ type Model struct {
 	Cautions   []string    // shown once, at the start
 	Misreading float64     // chance that a reading is wrong; 0 means none is
 
-	hyps  []hypothesis
-	byID  map[string]int
-	scale float64 // V, for the floor density of voltages
+	hyps    []hypothesis
+	further onward
+	byID    map[string]int
+	scale   float64 // V, for the floor density of voltages
 }
 
 // DefaultMisreading is the chance that a reading is a misreading (common

@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"path"
+	"slices"
 	"strings"
 	"sync"
 
@@ -16,16 +18,17 @@ import (
 
 // Base is the knowledge: kinds of parts, guides and their sources.
 type Base struct {
-	parts   map[string]*Part
-	guides  map[string]*engine.Guide
-	Sources []Source
+	parts     map[string]*Part
+	readers   map[string]*guideReader // by guide
+	templates map[string][]byte       // harness files by name
+	Sources   []Source
 }
 
-// ReadBase reads a knowledge base laid out as sources.yaml, parts/*.yaml and
-// guides/*.yaml. The error joins the [Problems] of all files; with one the base
+// ReadBase reads a knowledge base laid out as sources.yaml, parts/*.yaml,
+// templates/*.yaml and guides/*.yaml. The error joins the [Problems] of all files; with one the base
 // holds what could be read.
 func ReadBase(fsys fs.FS) (*Base, error) {
-	b := &Base{parts: map[string]*Part{}, guides: map[string]*engine.Guide{}}
+	b := &Base{templates: map[string][]byte{}}
 	var errs []error
 	data, err := fs.ReadFile(fsys, "sources.yaml")
 	if err != nil {
@@ -42,10 +45,22 @@ func ReadBase(fsys fs.FS) (*Base, error) {
 	b.parts, perr = readAll(fsys, "parts", "part: there is another kind", func(file string, data []byte) (*Part, *yaml.Node, error) {
 		return readPart(file, data, ids)
 	})
-	b.guides, gerr = readAll(fsys, "guides", "guide: there is another guide", func(file string, data []byte) (*engine.Guide, *yaml.Node, error) {
+	files, err := fs.Glob(fsys, "templates/*.yaml")
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range files {
+		if b.templates[strings.TrimSuffix(path.Base(f), ".yaml")], err = fs.ReadFile(fsys, f); err != nil {
+			return nil, err
+		}
+	}
+	b.readers, gerr = readAll(fsys, "guides", "guide: there is another guide", func(file string, data []byte) (*guideReader, *yaml.Node, error) {
 		return b.readGuide(file, data, ids)
 	})
 	errs = append(errs, perr, gerr)
+	for _, id := range slices.Sorted(maps.Keys(b.readers)) {
+		errs = append(errs, b.readers[id].resolve(b.readers))
+	}
 	return b, errors.Join(errs...)
 }
 
@@ -109,17 +124,25 @@ func (b *Base) Kinds() []string {
 // Part returns a kind of part, or nil.
 func (b *Base) Part(kind string) *Part { return b.parts[kind] }
 
-// GuideIDs returns the IDs of all guides, sorted.
-func (b *Base) GuideIDs() []string {
-	var ids []string
-	for id := range b.guides {
-		ids = append(ids, id)
+// GuideIDs returns the IDs of all guides that are a symptom, sorted.
+func (b *Base) GuideIDs() []string { return symptoms(b.readers) }
+
+// Guides returns all guides by ID, those too that are only lent from.
+func (b *Base) Guides() engine.Guides {
+	guides := engine.Guides{}
+	for id, r := range b.readers {
+		guides[id] = r.g
 	}
-	return sorted(ids)
+	return guides
 }
 
 // Guide returns a guide, or nil.
-func (b *Base) Guide(id string) *engine.Guide { return b.guides[id] }
+func (b *Base) Guide(id string) *engine.Guide {
+	if r := b.readers[id]; r != nil {
+		return r.g
+	}
+	return nil
+}
 
 // GuideFor returns the guide that joins a symptom of the harness: the one that
 // the symptom names, else the first that applies to what a part shows; nil if
@@ -130,10 +153,10 @@ func (b *Base) GuideFor(h *circuit.Harness, symptom string) *engine.Guide {
 		return nil
 	}
 	if s.Guide != "" {
-		return b.guides[s.Guide]
+		return b.Guide(s.Guide)
 	}
 	for _, id := range b.GuideIDs() {
-		if g := b.guides[id]; g.Applies(h, s) {
+		if g := b.Guide(id); g.Applies(h, s) {
 			return g
 		}
 	}
@@ -151,7 +174,7 @@ func ReadSources(file string, data []byte) ([]Source, error) {
 		return nil, d.problems.err()
 	}
 	m := d.mapping(root, "sources file")
-	d.version(m.need("version"), "version")
+	d.version(m.need("version"))
 	var out []Source
 	seen := map[string]bool{"practice": true, "memory": true}
 	for _, n := range d.list(m.need("sources"), "sources") {

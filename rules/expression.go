@@ -3,6 +3,7 @@ package rules
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"unicode"
@@ -13,6 +14,8 @@ import (
 	"github.com/expr-lang/expr/file"
 	"github.com/expr-lang/expr/vm"
 	"gopkg.in/yaml.v3"
+
+	"probable/engine"
 )
 
 // Budgets of one expression.
@@ -134,6 +137,101 @@ func variables(env map[string]any) string {
 		names = append(names, k)
 	}
 	return strings.Join(sorted(names), ", ")
+}
+
+// ownWords are the names that conditions have beside facts.
+var ownWords = []string{"v", "over", "answer", "reading", "taken", "setting"}
+
+// learnedEnv is what a condition calls on to know what was learned.
+func learnedEnv(k engine.Known) map[string]any {
+	return map[string]any{"answer": k.Answer, "reading": k.Reading, "taken": k.Taken, "setting": k.Setting}
+}
+
+// names returns the variables and functions that the expression names.
+func (e *expression) names() []string {
+	f := &asked{}
+	node := e.program.Node()
+	ast.Walk(&node, f)
+	return f.names
+}
+
+// ask is a call on what was learned.
+type ask struct {
+	function string
+	text     string   // what it asks about; empty if it is not a plain text
+	at       int      // rune of the expression
+	says     []string // what the answer is compared with
+}
+
+// asks returns the calls of the expression on what was learned.
+func (e *expression) asks() []ask {
+	f := &asked{}
+	node := e.program.Node()
+	ast.Walk(&node, f)
+	return f.calls
+}
+
+// asked visits the nodes of a condition.
+type asked struct {
+	names []string
+	calls []ask
+}
+
+// Visit implements [ast.Visitor].
+func (f *asked) Visit(node *ast.Node) {
+	switch n := (*node).(type) {
+	case *ast.IdentifierNode:
+		f.names = append(f.names, n.Value)
+	case *ast.CallNode:
+		name, ok := n.Callee.(*ast.IdentifierNode)
+		if !ok {
+			return
+		}
+		a := ask{function: name.Value, at: n.Location().From}
+		if len(n.Arguments) > 0 {
+			if s, ok := n.Arguments[0].(*ast.StringNode); ok {
+				a.text = s.Value
+			}
+		}
+		f.calls = append(f.calls, a)
+	case *ast.BinaryNode:
+		// A call is visited before what it stands in.
+		if n.Operator != "==" && n.Operator != "!=" && n.Operator != "in" {
+			return
+		}
+		for _, sides := range [][2]ast.Node{{n.Left, n.Right}, {n.Right, n.Left}} {
+			call, ok := sides[0].(*ast.CallNode)
+			if !ok {
+				continue
+			}
+			for i := range f.calls {
+				if f.calls[i].at == call.Location().From && f.calls[i].function == "answer" {
+					f.calls[i].says = append(f.calls[i].says, texts(sides[1])...)
+				}
+			}
+		}
+	}
+}
+
+// texts returns the plain texts of a node, which may be a list.
+func texts(n ast.Node) []string {
+	switch x := n.(type) {
+	case *ast.StringNode:
+		if x.Value != "" {
+			return []string{x.Value}
+		}
+	case *ast.ArrayNode:
+		var out []string
+		for _, y := range x.Nodes {
+			out = append(out, texts(y)...)
+		}
+		return out
+	case *ast.ConstantNode:
+		if m, ok := x.Value.(map[string]struct{}); ok {
+			return slices.Sorted(maps.Keys(m))
+		}
+	}
+	return nil
 }
 
 // number evaluates an expression that was compiled to a float64; nil is 0.

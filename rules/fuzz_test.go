@@ -16,6 +16,7 @@ import (
 	"testing"
 	"testing/fstest"
 
+	"probable/engine"
 	"probable/engine/circuit"
 	"probable/kb"
 	"probable/rules"
@@ -152,7 +153,13 @@ func FuzzGuide(f *testing.F) {
 		}
 		for _, k := range g.Checks {
 			if k.When != nil {
-				_, _ = k.When(facts) // no panic
+				_, _ = k.When(engine.Known{
+					Facts:   facts,
+					Answer:  func(string) string { return "" },
+					Reading: func(string) float64 { return 0 },
+					Taken:   func(string) bool { return false },
+					Setting: func(string) string { return "" },
+				}) // no panic
 			}
 			if k.Band != nil {
 				_, _ = k.Band(4.5, false, facts) // no panic

@@ -29,6 +29,10 @@ var (
 	roleForm = regexp.MustCompile(`\{([^}]*)\}`) // a role in a pattern
 )
 
+// traits that a cause can have. Tables may speak of a trait where they would
+// else repeat a row for every cause that has it.
+var traits = []string{"own work", "new part", "setting", "wear", "water", "knock", "overload", "moves", "load", "warm", "nothing", "drawing"}
+
 // guideReader reads one guide.
 type guideReader struct {
 	*document
@@ -37,38 +41,52 @@ type guideReader struct {
 	g       *engine.Guide
 	facts   map[string]any // names with a value of their type; nil: not all could be read
 	usual   bool           // each fact's default could be read
-	causes  []string
-	proofs  []proof
-	roleIDs []string
+	causes  []string       // IDs, those that are used from elsewhere too
+	checks  []string
+	uses    []use
+	needs   map[string][]string // by cause or check: the facts that its conditions name
+	lent    map[string]bool     // causes and checks that are written here, by kind and ID
+	refs    []reference
+	// handOffs mention guides.
+	handOffs []reference
+	roleIDs  []string
 }
 
-// proof is a cause's proof to be resolved once all checks are read.
-type proof struct {
+// reference is the mention of a check, or of a guide, to be resolved once all
+// are read.
+type reference struct {
 	at    *yaml.Node
 	check string
-	cause string
+	what  string
+	says  string // an outcome that the check is said to have, or empty
 }
 
-// ReadGuide reads a guide over this base's kinds of parts. The error, if any,
-// is [Problems].
+// ReadGuide reads a guide over this base, whose guides it may use. The error,
+// if any, is [Problems].
 func (b *Base) ReadGuide(file string, data []byte, sources SourceIDs) (*engine.Guide, error) {
-	g, _, err := b.readGuide(file, data, sources)
-	return g, err
+	r, _, err := b.readGuide(file, data, sources)
+	if use := r.resolve(b.readers); err == nil {
+		err = use
+	}
+	return r.g, err
 }
 
-// readGuide also returns where the file names its guide. After a problem the
-// guide has what could be read.
-func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*engine.Guide, *yaml.Node, error) {
-	r := &guideReader{document: &document{file: file}, base: b, sources: sources, g: &engine.Guide{}, facts: map[string]any{}}
+// readGuide reads what a guide file says by itself, and returns where it names
+// its guide. After a problem the guide has what could be read. What it uses from
+// other guides is left to resolve.
+func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*guideReader, *yaml.Node, error) {
+	r := &guideReader{document: &document{file: file}, base: b, sources: sources, g: &engine.Guide{}, facts: map[string]any{},
+		needs: map[string][]string{}, lent: map[string]bool{}}
 	g := r.g
 	root := r.parse(data)
 	if root == nil {
-		return g, nil, r.problems.err()
+		return r, nil, r.problems.err()
 	}
 	m := r.mapping(root, "guide file")
 	id := m.need("guide")
 	g.ID = r.id(id, "guide")
-	r.version(m.need("version"), "version")
+	r.guideVersion(m.need("version"))
+	g.Shared = r.yes(m.get("shared"), "shared")
 	g.About = r.text(m.need("about"), "about")
 	g.Cautions = r.texts(m.get("cautions"), "cautions")
 	r.roles(m.get("roles"))
@@ -79,6 +97,7 @@ func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*engine.G
 		}
 	}
 	r.readFacts(m.get("facts"))
+	r.template(m.get("template"))
 	causes := m.need("causes")
 	for _, n := range r.several(causes, "causes") {
 		r.cause(n)
@@ -88,16 +107,39 @@ func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*engine.G
 	for _, n := range r.several(checks, "checks") {
 		r.check(n)
 	}
-	var ids []string
-	for _, k := range g.Checks {
-		ids = append(ids, k.ID)
-	}
-	ids = r.named(checks, ids)
-	for _, p := range r.proofs {
-		r.known(p.at, p.check, ids, "cause "+p.cause+": prove: there is no check")
+	r.checks = r.named(checks, r.checks)
+	for _, ref := range r.refs {
+		if ref.says != "" {
+			r.outcomeOf(ref)
+		} else {
+			r.known(ref.at, ref.check, r.checks, ref.what)
+		}
 	}
 	m.done()
-	return g, id, r.problems.err()
+	return r, id, r.problems.err()
+}
+
+// outcomeOf reports an outcome that a check of this guide does not have. One
+// that is used from elsewhere is not known here yet.
+func (r *guideReader) outcomeOf(ref reference) {
+	for _, k := range r.g.Checks {
+		if k.ID == ref.check && r.lent["check "+k.ID] {
+			r.known(ref.at, ref.says, k.Answers, fmt.Sprintf("check %s has no outcome", k.ID))
+		}
+	}
+}
+
+// guideVersionRead is the version of guide files that this program reads.
+const guideVersionRead = 2
+
+// guideVersion checks a guide file's version.
+func (r *guideReader) guideVersion(n *yaml.Node) {
+	if v, ok := r.number(n, "version"); ok && v == 1 {
+		r.errorf(n, "version: this file is of version 1; to bring it to version 2 give each swap check \"proves\", \"does_not_prove\" and \"after\", "+
+			"take the first questions from the guide common by \"use\", give the causes \"traits\", and write 2 here")
+	} else if ok {
+		r.versionOf(n, guideVersionRead)
+	}
 }
 
 func (r *guideReader) id(n *yaml.Node, what string) string {
@@ -154,8 +196,8 @@ func (r *guideReader) readFacts(n *yaml.Node) {
 	m := r.mapping(n, "facts")
 	for _, name := range m.keys {
 		what := "fact " + name
-		if !factForm.MatchString(name) || name == "v" || name == "over" {
-			r.errorf(m.at[name], "%s: a fact's name is of lower-case letters, digits and _, and not v or over", what)
+		if !factForm.MatchString(name) || slices.Contains(ownWords, name) {
+			r.errorf(m.at[name], "%s: a fact's name is of lower-case letters, digits and _, and none of %s", what, strings.Join(ownWords, ", "))
 		}
 		fm := r.mapping(m.get(name), what)
 		f := engine.Fact{Name: name, Ask: r.text(fm.need("ask"), what+": ask"), Unit: r.text(fm.get("unit"), what+": unit")}
@@ -169,11 +211,18 @@ func (r *guideReader) readFacts(n *yaml.Node) {
 		case "yes_no":
 			f.YesNo = true
 			f.Default = r.yes(def, what+": default")
+		case "choice":
+			for _, x := range r.several(fm.need("of"), what+": of") {
+				f.Choices = append(f.Choices, r.text(x, what+": of"))
+			}
+			word := r.text(def, what+": default")
+			r.known(def, word, r.named(fm.value["of"], f.Choices), what+": default: there is no choice")
+			f.Default = word
 		case "number":
 			f.Low, f.High = r.span(fm.need("from"), fm.need("to"), what, "from")
 			f.Default = r.within(def, f.Low, f.High, what+": default")
 		default:
-			r.errorf(kind, "%s: kind is yes_no or number", what)
+			r.errorf(kind, "%s: kind is yes_no, number or choice", what)
 			f.Default = 0.0
 			typed = false
 		}
@@ -191,16 +240,17 @@ func (r *guideReader) readFacts(n *yaml.Node) {
 
 func (r *guideReader) cause(n *yaml.Node) {
 	m := r.mapping(n, "cause")
+	if u := m.get("use"); u != nil {
+		r.useCause(m, u)
+		return
+	}
 	idNode := m.need("id")
 	id := r.id(idNode, "cause: id")
+	r.newCause(idNode, id)
 	what := "cause " + id
-	if slices.Contains(r.causes, id) || id == engine.Unexplained {
-		r.errorf(idNode, "%s: the id stands twice", what)
-	}
-	r.causes = append(r.causes, id)
-	c := engine.GuideCause{Cause: engine.Cause{
+	c := engine.GuideCause{Origin: origin(r.g.ID, id), Cause: engine.Cause{
 		ID: id, Say: r.text(m.need("say"), what+": say"),
-		Odds:   r.within(m.need("odds"), 1e-3, 1000, what+": odds"),
+		Odds:   r.odds(m.need("odds"), what),
 		Source: r.source(m.need("source"), r.sources, what+": source"),
 		Repair: r.text(m.need("repair"), what+": repair"),
 		Mends:  r.text(m.get("same_repair"), what+": same_repair"),
@@ -210,15 +260,13 @@ func (r *guideReader) cause(n *yaml.Node) {
 	if c.Mends == "" {
 		c.Mends = id
 	}
-	prove := m.need("prove")
-	for _, p := range r.list(prove, what+": prove") {
-		check := r.text(p, what+": prove")
-		c.Prove = append(c.Prove, check)
-		r.proofs = append(r.proofs, proof{p, check, id})
+	if x := m.get("hand_off"); x != nil {
+		c.HandOff = r.text(x, what+": hand_off")
+		r.handOffs = append(r.handOffs, reference{at: x, check: c.HandOff, what: what + ": hand_off: there is no guide"})
 	}
-	if prove != nil && len(c.Prove) == 0 {
-		r.errorf(prove, "%s: prove: name at least one check", what)
-	}
+	c.Traits = r.traits(m.get("traits"), what)
+	c.When = r.causeWhen(m.get("when"), what)
+	c.Prove = r.prove(m.need("prove"), what)
 	for _, s := range r.list(m.get("stands_for"), what+": stands_for") {
 		glob := r.text(s, what+": stands_for")
 		bare := roleForm.ReplaceAllStringFunc(glob, func(role string) string {
@@ -231,7 +279,62 @@ func (r *guideReader) cause(n *yaml.Node) {
 		c.StandsFor = append(c.StandsFor, glob)
 	}
 	m.done()
+	r.lent[what] = true
 	r.g.Causes = append(r.g.Causes, c)
+}
+
+// origin names a cause or check by where it is written.
+func origin(guide, id string) string { return guide + " / " + id }
+
+// newCause notes the ID of a cause, and reports one that stands twice.
+func (r *guideReader) newCause(n *yaml.Node, id string) {
+	if slices.Contains(r.causes, id) || id == engine.Unexplained {
+		r.errorf(n, "cause %s: the id stands twice", id)
+	}
+	r.causes = append(r.causes, id)
+}
+
+func (r *guideReader) odds(n *yaml.Node, what string) float64 {
+	return r.within(n, 1e-3, 1000, what+": odds")
+}
+
+func (r *guideReader) traits(n *yaml.Node, what string) []string {
+	if n == nil {
+		return nil
+	}
+	return r.words(n, traits, what+": traits", what+": there is no trait")
+}
+
+// causeWhen compiles the condition on facts under which a cause is possible.
+func (r *guideReader) causeWhen(n *yaml.Node, what string) func(map[string]any) (bool, error) {
+	if n == nil {
+		return nil
+	}
+	e := r.compile(n, r.facts, true, what+": when")
+	if e == nil {
+		return nil
+	}
+	r.needs[what] = append(r.needs[what], e.names()...)
+	return e.holds
+}
+
+func (r *guideReader) prove(n *yaml.Node, what string) []string {
+	ids := r.mentions(n, what+": prove")
+	if n != nil && len(ids) == 0 && r.sound(n) {
+		r.errorf(n, "%s: prove: name at least one check", what)
+	}
+	return ids
+}
+
+// mentions reads a list of checks of this guide.
+func (r *guideReader) mentions(n *yaml.Node, what string) []string {
+	var ids []string
+	for _, x := range r.list(n, what) {
+		id := r.text(x, what)
+		ids = append(ids, id)
+		r.refs = append(r.refs, reference{at: x, check: id, what: what + ": there is no check"})
+	}
+	return ids
 }
 
 var (
@@ -242,13 +345,16 @@ var (
 
 func (r *guideReader) check(n *yaml.Node) {
 	m := r.mapping(n, "check")
+	if u := m.get("use"); u != nil {
+		r.useCheck(m, u)
+		return
+	}
 	var k engine.GuideCheck
 	idNode := m.need("id")
 	k.ID = r.id(idNode, "check: id")
+	k.Origin = origin(r.g.ID, k.ID)
 	what := "check " + k.ID
-	if slices.ContainsFunc(r.g.Checks, func(x engine.GuideCheck) bool { return x.ID == k.ID }) {
-		r.errorf(idNode, "%s: the id stands twice", what)
-	}
+	r.newCheck(idNode, k.ID)
 	mode, power := m.need("mode"), m.need("power")
 	k.Mode = engine.Mode(r.oneOf(mode, modes, what+": mode"))
 	k.Power = engine.Power(r.oneOf(power, powers, what+": power"))
@@ -272,26 +378,82 @@ func (r *guideReader) check(n *yaml.Node) {
 	}
 	r.source(m.need("source"), r.sources, what+": source")
 	k.Cautions = r.texts(m.get("cautions"), what+": cautions")
+	k.After = r.mentions(m.get("after"), what+": after")
+	k.Stress = r.mentions(m.get("stress"), what+": stress")
+	if slices.Contains(k.After, k.ID) || slices.Contains(k.Stress, k.ID) {
+		r.errorf(idNode, "%s: it names itself in after or stress", what)
+	}
+	k.Proves = r.text(m.get("proves"), what+": proves")
+	k.ProvesNot = r.text(m.get("does_not_prove"), what+": does_not_prove")
 	if x := m.get("when"); x != nil {
-		if e := r.compile(x, r.facts, true, what+": when"); e != nil {
-			k.When = e.holds
+		r.checkWhen(&k, x, what)
+	}
+	computed, outcomes := m.get("computed"), m.get("outcomes")
+	if computed != nil && outcomes == nil && m.get("table") == nil && r.g.Template != nil {
+		k.Expect = nil // the template says what to expect
+	} else {
+		outcomes = m.need("outcomes")
+		r.outcomes(&k, outcomes, r.sound(mode), what)
+		if x := m.get("good"); x != nil {
+			k.Good = r.text(x, what+": good")
+			r.known(x, k.Good, k.Answers, what+": good: there is no outcome")
 		}
+		k.Table = map[string][]float64{}
+		r.table(&k, m.need("table"), r.sound(outcomes), what)
 	}
-	outcomes := m.need("outcomes")
-	r.outcomes(&k, outcomes, r.sound(mode), what)
-	if x := m.get("good"); x != nil {
-		k.Good = r.text(x, what+": good")
-		r.known(x, k.Good, k.Answers, what+": good: there is no outcome")
-	}
-	r.table(&k, m.need("table"), r.sound(outcomes), what)
-	if x := m.get("computed"); x != nil {
-		r.computed(&k, x, r.sound(mode), what)
+	if computed != nil {
+		r.computed(&k, computed, r.sound(mode), what)
 	}
 	m.done()
 	if r.sound(mode) {
 		r.safe(&k, power, m.value["cautions"], what)
 	}
+	r.lent[what] = true
 	r.g.Checks = append(r.g.Checks, k)
+}
+
+// newCheck notes the ID of a check, and reports one that stands twice.
+func (r *guideReader) newCheck(n *yaml.Node, id string) {
+	if slices.Contains(r.checks, id) {
+		r.errorf(n, "check %s: the id stands twice", id)
+	}
+	r.checks = append(r.checks, id)
+}
+
+// checkWhen compiles the condition under which a check is offered, over facts
+// and over what was learned.
+func (r *guideReader) checkWhen(k *engine.GuideCheck, n *yaml.Node, what string) {
+	var env map[string]any
+	if r.facts != nil {
+		env = maps.Clone(r.facts)
+		maps.Copy(env, learnedEnv(engine.Known{}))
+	}
+	e := r.compile(n, env, true, what+": when")
+	if e == nil {
+		return
+	}
+	asks := e.asks()
+	for _, a := range asks {
+		at := r.inside(n, a.at)
+		switch {
+		case a.text == "":
+			r.errorf(at, "%s: when: name the check or role in quotes, as in %s(\"...\")", what, a.function)
+		case a.function == "setting":
+			r.known(at, a.text, r.roleIDs, what+": when: there is no role")
+		default:
+			k.Later = true
+			r.refs = append(r.refs, reference{at: at, check: a.text, what: what + ": when: there is no check"})
+			for _, says := range a.says {
+				r.refs = append(r.refs, reference{at: at, check: a.text, says: says})
+			}
+		}
+	}
+	r.needs[what] = append(r.needs[what], e.names()...)
+	k.When = func(known engine.Known) (bool, error) {
+		env := learnedEnv(known)
+		maps.Copy(env, known.Facts)
+		return e.holds(env)
+	}
 }
 
 func (r *guideReader) oneOf(n *yaml.Node, known []string, what string) string {
@@ -306,6 +468,14 @@ func (r *guideReader) oneOf(n *yaml.Node, known []string, what string) string {
 func (r *guideReader) safe(k *engine.GuideCheck, power, cautions *yaml.Node, what string) {
 	if why := (engine.Gate{Qualified: true}).Refuse(&engine.Model{}, &k.Check, 0); why != "" {
 		r.errorf(power, "%s: the safety gate refuses it: %s", what, why)
+	}
+	if k.Mode == engine.Swap {
+		switch {
+		case k.Proves == "" || k.ProvesNot == "":
+			r.errorf(power, "%s: a swap check says what it \"proves\" and what it \"does_not_prove\"", what)
+		case len(k.After) == 0:
+			r.errorf(power, "%s: a swap check names in \"after\" the checks that prove the socket first", what)
+		}
 	}
 	if len(k.Cautions) == 0 && !r.bad[cautions] && (k.Power != engine.Off && k.Mode != engine.Ask || k.Mode == engine.Swap) {
 		r.errorf(power, "%s: a live or swap check needs cautions", what)
@@ -343,7 +513,11 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 			r.errorf(when, "%s: outcome %s: only readings have \"when\"", what, answer)
 		}
 		if numeric || !known {
-			whens = append(whens, r.compile(when, env, true, what+": outcome "+answer))
+			e := r.compile(when, env, true, what+": outcome "+answer)
+			if e != nil {
+				r.needs[what] = append(r.needs[what], e.names()...)
+			}
+			whens = append(whens, e)
 		}
 		om.done()
 	}
@@ -443,35 +617,46 @@ func (r *guideReader) covered(whens []*expression, env map[string]any, n *yaml.N
 	try(1e7, true)
 }
 
-// table reads the table of a check whose outcomes may be unknown.
+// table reads the table of a check whose outcomes may be unknown. Its rows are
+// added to what the check has.
 func (r *guideReader) table(k *engine.GuideCheck, n *yaml.Node, known bool, what string) {
 	m := r.mapping(n, what+": table")
-	k.Table = map[string][]float64{}
-	row := func(n *yaml.Node, name string) []float64 {
-		items := r.list(n, what+": table: "+name)
-		if known && len(items) != len(k.Answers) {
-			r.unreadable(n, "%s: table: %s: want %d values, one for each outcome, not %d", what, name, len(k.Answers), len(items))
-		}
-		var out []float64
-		var sum float64
-		for _, x := range items {
-			p := r.within(x, 0, 1, what+": table: "+name)
-			out = append(out, p)
-			sum += p
-		}
-		if math.Abs(sum-1) > sumTolerance && !slices.ContainsFunc(items, func(x *yaml.Node) bool { return r.bad[x] }) {
-			r.errorf(n, "%s: table: %s: the row sums to %.4g; it must sum to 1", what, name, sum)
-		}
-		return out
+	if k.Otherwise == nil {
+		k.Otherwise = r.row(k, m.need("otherwise"), known, what, "otherwise")
 	}
-	k.Otherwise = row(m.need("otherwise"), "otherwise")
 	for _, name := range m.keys {
-		if name == "otherwise" {
-			continue
+		if trait, ok := strings.CutPrefix(name, "trait "); ok {
+			if k.ByTrait == nil {
+				k.ByTrait = map[string][]float64{}
+			}
+			r.known(m.at[name], trait, traits, what+": table: there is no trait")
+			k.ByTrait[trait] = r.row(k, m.get(name), known, what, name)
+		} else if name != "otherwise" {
+			r.known(m.at[name], name, r.causes, what+": table: there is no cause")
+			k.Table[name] = r.row(k, m.get(name), known, what, name)
+		} else if !slices.Contains(m.asked, name) {
+			k.Otherwise = r.row(k, m.get(name), known, what, name)
 		}
-		r.known(m.at[name], name, r.causes, what+": table: there is no cause")
-		k.Table[name] = row(m.get(name), name)
 	}
+}
+
+// row reads one row of a table.
+func (r *guideReader) row(k *engine.GuideCheck, n *yaml.Node, known bool, what, name string) []float64 {
+	items := r.list(n, what+": table: "+name)
+	if known && len(items) != len(k.Answers) {
+		r.unreadable(n, "%s: table: %s: want %d values, one for each outcome, not %d", what, name, len(k.Answers), len(items))
+	}
+	var out []float64
+	var sum float64
+	for _, x := range items {
+		p := r.within(x, 0, 1, what+": table: "+name)
+		out = append(out, p)
+		sum += p
+	}
+	if math.Abs(sum-1) > sumTolerance && !slices.ContainsFunc(items, func(x *yaml.Node) bool { return r.bad[x] }) {
+		r.errorf(n, "%s: table: %s: the row sums to %.4g; it must sum to 1", what, name, sum)
+	}
+	return out
 }
 
 // computed reads what a check of a mode that may be unknown is computed from.

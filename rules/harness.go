@@ -49,7 +49,7 @@ func (b *Base) Harness(file string, data []byte) (*circuit.Harness, error) {
 	m := r.mapping(root, "harness file")
 	r.h.Name = r.text(m.need("harness"), "harness")
 	if v := m.get("version"); v != nil {
-		r.version(v, "version")
+		r.version(v)
 	}
 	m.get("about")
 	r.h.Celsius = defaultCelsius

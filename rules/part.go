@@ -110,15 +110,18 @@ func (d *document) source(n *yaml.Node, known SourceIDs, what string) string {
 	return s
 }
 
-// version checks a file's version.
-func (d *document) version(n *yaml.Node, what string) {
-	v, ok := d.number(n, what)
+// version checks the version of a file of a kind that has had one only.
+func (d *document) version(n *yaml.Node) { d.versionOf(n, Version) }
+
+// versionOf checks a file's version against the one that is read.
+func (d *document) versionOf(n *yaml.Node, read int) {
+	v, ok := d.number(n, "version")
 	switch {
 	case !ok:
-	case v > Version:
-		d.errorf(n, "%s: version %g is newer than this program reads (%d); use a newer program", what, v, Version)
+	case v > float64(read):
+		d.errorf(n, "version: version %g is newer than this program reads (%d); use a newer program", v, read)
 	case v < 1 || v != math.Trunc(v):
-		d.errorf(n, "%s: there is no version %g; the present one is %d", what, v, Version)
+		d.errorf(n, "version: there is no version %g; the present one is %d", v, read)
 	}
 }
 
@@ -140,7 +143,7 @@ func readPart(file string, data []byte, sources SourceIDs) (*Part, *yaml.Node, e
 	m := d.mapping(root, "part file")
 	kind := m.need("part")
 	p.Kind = d.name(kind, "part")
-	d.version(m.need("version"), "version")
+	d.version(m.need("version"))
 	p.About = d.text(m.need("about"), "about")
 	p.readPins(d, m.get("pins"), "pins")
 	outer := slices.Clone(p.Pins)

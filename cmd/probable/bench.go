@@ -200,12 +200,15 @@ func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
 			continue
 		}
 		for {
-			hint := "yes or no, or - if not known"
-			if !f.YesNo {
-				hint = fmt.Sprintf("%g to %g %s, or - if not known", f.Low, f.High, f.Unit)
+			hint := fmt.Sprintf("%g to %g %s", f.Low, f.High, f.Unit)
+			switch {
+			case f.YesNo:
+				hint = "yes or no"
+			case f.Choices != nil:
+				hint = strings.Join(f.Choices, ", ")
 			}
 			b.wrap("", f.Ask)
-			s, err := b.ask.line("(" + hint + "):")
+			s, err := b.ask.line("(" + hint + ", or - if not known):")
 			if errors.Is(err, errStopped) || err == nil && b.leaves(s) {
 				return errNoVerdict
 			}
@@ -345,6 +348,11 @@ func (b *bench) check(s *session, step engine.Step) error {
 	if c.Why != "" {
 		b.wrap("    why    ", c.Why)
 	}
+	if c.Proves != "" {
+		b.wrap("    proves ", c.Proves)
+		b.wrap("    not    ", c.ProvesNot)
+	}
+	before := len(s.course.HandOffs())
 	for {
 		e, err := b.answer(s, step)
 		if err != nil {
@@ -360,14 +368,26 @@ func (b *bench) check(s *session, step engine.Step) error {
 			return nil
 		case err == nil && step.Proof:
 			b.proof(s)
+			b.handOffs(s, before)
 			return nil
 		case err == nil:
+			b.handOffs(s, before)
 			b.leading(s, 3)
 			return nil
 		case errors.As(err, &ee):
 			b.wrap("  ", err.Error())
 		default:
 			return err
+		}
+	}
+}
+
+// handOffs says which guides took over since there were so many.
+func (b *bench) handOffs(s *session, before int) {
+	for _, h := range s.course.HandOffs()[before:] {
+		b.wrap("  ", fmt.Sprintf("It comes down to %q: on with the guide %q. All that was learned is kept.", h.Cause, h.Guide.ID))
+		for _, w := range h.Guide.Cautions {
+			b.wrap("  ! ", w)
 		}
 	}
 }

@@ -246,6 +246,12 @@ func parseFact(f engine.Fact, s string) (any, error) {
 		}
 		return nil, fmt.Errorf("%s: answer yes or no", f.Name)
 	}
+	if f.Choices != nil {
+		if !slices.Contains(f.Choices, s) {
+			return nil, fmt.Errorf("%s: answer one of: %s", f.Name, strings.Join(f.Choices, ", "))
+		}
+		return s, nil
+	}
 	x, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
 	if err != nil || !(x >= f.Low && x <= f.High) {
 		return nil, fmt.Errorf("%s: want a number from %g to %g", f.Name, f.Low, f.High)

@@ -67,6 +67,8 @@ type outCheck struct {
 	Minutes  float64    `json:"minutes"`
 	Gain     float64    `json:"gain_bits"`
 	Proof    bool       `json:"proof,omitempty"`
+	Proves   string     `json:"proves,omitempty"` // of a swap
+	Not      string     `json:"does_not_prove,omitempty"`
 }
 
 // outExpect is what a healthy vehicle shows; over means that over-range is
@@ -81,6 +83,14 @@ type outExpect struct {
 type outCause struct {
 	ID string  `json:"id"`
 	P  float64 `json:"p"`
+}
+
+// outHandOff says that another guide's causes stand in the place of a cause.
+type outHandOff struct {
+	Type     string   `json:"type"`
+	Cause    string   `json:"cause"`
+	Guide    string   `json:"guide"`
+	Cautions []string `json:"cautions"`
 }
 
 type outRanking struct {
@@ -176,6 +186,7 @@ func (p *pipe) work(s *session) error {
 		} else {
 			p.sendCheck(step)
 		}
+		before := len(s.course.HandOffs())
 		for p.err == nil {
 			m, err := p.read()
 			if err == io.EOF || err == nil && m.Type == "quit" {
@@ -189,6 +200,7 @@ func (p *pipe) work(s *session) error {
 				err = s.apply(e)
 			}
 			if err == nil {
+				p.sendHandOffs(s.course.HandOffs(), before)
 				p.sendRanking(s.course)
 				break
 			}
@@ -269,7 +281,7 @@ func (p *pipe) sendCheck(step engine.Step) {
 	c := step.Check
 	m := outCheck{Type: "check", N: step.N, ID: c.ID, Part: c.Part, Power: string(c.Power), Mode: string(c.Mode),
 		Red: c.Red, Black: c.Black, State: c.State, Unit: c.Mode.Unit(), Say: c.Say, Why: c.Why, Cautions: c.Cautions,
-		Minutes: c.Minutes, Gain: round(step.Bits), Proof: step.Proof}
+		Minutes: c.Minutes, Gain: round(step.Bits), Proof: step.Proof, Proves: c.Proves, Not: c.ProvesNot}
 	if m.Cautions == nil {
 		m.Cautions = []string{}
 	}
@@ -285,6 +297,13 @@ func (p *pipe) sendCheck(step engine.Step) {
 		m.Expect = &outExpect{Answer: c.Healthy}
 	}
 	p.send(m)
+}
+
+// sendHandOffs sends those after the first so many; an undo may leave fewer.
+func (p *pipe) sendHandOffs(all []engine.HandOff, before int) {
+	for _, h := range all[min(before, len(all)):] {
+		p.send(outHandOff{"hand_off", h.Cause, h.Guide.ID, h.Guide.Cautions})
+	}
 }
 
 // shown is how many causes a ranking lists at the most.

@@ -98,13 +98,13 @@ func build(base *rules.Base, o casefile.Opened, h *circuit.Harness) (*session, e
 		for _, part := range slices.Sorted(maps.Keys(o.Supply)) {
 			h = h.Measured(part, o.Supply[part])
 		}
-		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts})
+		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts, Guides: base.Guides()})
 	} else {
 		g := base.Guide(o.Guide)
 		if g == nil {
 			return nil, inputError(fmt.Errorf("there is no guide %q", o.Guide))
 		}
-		m, err = engine.FromGuide(g, o.Facts)
+		m, err = engine.FromGuide(engine.Options{Guide: g, Facts: o.Facts, Guides: base.Guides()})
 	}
 	if err != nil {
 		return nil, inputError(err)
@@ -135,12 +135,12 @@ func (s *session) apply(e engine.Event) error {
 	}
 	if err := s.journal.Append(casefile.Record{Kind: casefile.KindEvent, Time: time.Now(), Event: casefile.FromEngine(e)}); err != nil {
 		// Put the course back: what is not saved does not count.
-		m, o := s.course.Model(), engine.Gate{Qualified: s.opened.Qualified}
-		s.course = engine.NewCourse(m, o)
-		for _, b := range before {
-			if rerr := s.course.Apply(b); rerr != nil {
-				return fmt.Errorf("%w (and %w)", err, rerr)
-			}
+		back := engine.Event{Kind: engine.Undone}
+		if e.Kind == engine.Undone {
+			back = before[len(before)-1]
+		}
+		if berr := s.course.Apply(back); berr != nil {
+			return fmt.Errorf("%w (and %w)", err, berr)
 		}
 		return err
 	}

@@ -1,0 +1,277 @@
+package rules
+
+import (
+	"maps"
+	"slices"
+	"strings"
+
+	"gopkg.in/yaml.v3"
+
+	"probable/engine"
+)
+
+// use is a cause or check of another guide that a guide takes over. Its place in
+// the guide holds the ID alone until it is resolved.
+type use struct {
+	at     *yaml.Node
+	from   string // the other guide's ID
+	id     string
+	index  int // among the guide's causes or checks
+	cause  bool
+	fields *mapping // what it says anew
+}
+
+// ref reads "GUIDE / ID".
+func (r *guideReader) ref(n *yaml.Node, what string) (from, id string, ok bool) {
+	text := r.text(n, what+": use")
+	if text == "" {
+		return "", "", false
+	}
+	from, id, ok = strings.Cut(text, " / ")
+	if !ok || from == "" || id == "" {
+		r.errorf(n, "%s: use: %q names nothing; write GUIDE / ID", what, text)
+		return "", "", false
+	}
+	if from == r.g.ID {
+		r.errorf(n, "%s: use: %q is of this guide itself", what, text)
+		return "", "", false
+	}
+	return from, id, true
+}
+
+func (r *guideReader) useCause(m *mapping, n *yaml.Node) {
+	from, id, ok := r.ref(n, "cause")
+	if !ok {
+		return
+	}
+	what := "cause " + id
+	r.newCause(n, id)
+	c := engine.GuideCause{Cause: engine.Cause{ID: id}, Origin: origin(from, id)}
+	if x := m.get("odds"); x != nil {
+		c.Odds = r.odds(x, what)
+	}
+	if x := m.get("prove"); x != nil {
+		c.Prove = r.prove(x, what)
+	}
+	c.Traits = r.traits(m.get("traits"), what)
+	c.When = r.causeWhen(m.get("when"), what)
+	m.done()
+	r.uses = append(r.uses, use{n, from, id, len(r.g.Causes), true, m})
+	r.g.Causes = append(r.g.Causes, c)
+}
+
+func (r *guideReader) useCheck(m *mapping, n *yaml.Node) {
+	from, id, ok := r.ref(n, "check")
+	if !ok {
+		return
+	}
+	r.newCheck(n, id)
+	m.get("table")
+	m.done()
+	r.uses = append(r.uses, use{n, from, id, len(r.g.Checks), false, m})
+	r.g.Checks = append(r.g.Checks, engine.GuideCheck{Check: engine.Check{ID: id}, Origin: origin(from, id)})
+}
+
+// resolve fills in what the guide uses of others, by ID, and reports what is not
+// there. What could not be read there is left as it is.
+func (r *guideReader) resolve(others map[string]*guideReader) error {
+	r.problems = nil
+	for _, u := range r.uses {
+		other := others[u.from]
+		if other == nil {
+			r.known(u.at, u.from, append(slices.Sorted(maps.Keys(others)), unread(others)...), "use: there is no guide")
+			continue
+		}
+		if u.cause {
+			r.takeCause(u, other)
+		}
+	}
+	for _, u := range r.uses {
+		if other := others[u.from]; other != nil && !u.cause {
+			r.takeCheck(u, other)
+		}
+	}
+	for _, u := range r.uses {
+		if u.cause {
+			r.keepProof(u)
+		}
+	}
+	for _, ref := range r.refs {
+		if ref.says == "" {
+			continue
+		}
+		for i := range r.g.Checks {
+			if k := &r.g.Checks[i]; k.ID == ref.check && !r.lent["check "+k.ID] && k.Answers != nil {
+				r.known(ref.at, ref.says, k.Answers, "check "+k.ID+" has no outcome")
+			}
+		}
+	}
+	for _, ref := range r.handOffs {
+		if to := others[ref.check]; to == nil || to.g.Shared {
+			r.known(ref.at, ref.check, append(symptoms(others), unread(others)...), ref.what)
+		}
+	}
+	return r.problems.err()
+}
+
+// symptoms returns the guides that are not only lent from, sorted.
+func symptoms(guides map[string]*guideReader) []string {
+	var ids []string
+	for id, r := range guides {
+		if !r.g.Shared {
+			ids = append(ids, id)
+		}
+	}
+	return sorted(ids)
+}
+
+// unread returns an empty word if a guide's name could not be read: it may be any.
+func unread(others map[string]*guideReader) []string {
+	if _, ok := others[""]; ok {
+		return []string{""}
+	}
+	return nil
+}
+
+// lends reports whether the other guide writes the cause or check itself, and
+// reports what it does not have.
+func (r *guideReader) lends(u use, other *guideReader, kind string, ids []string) bool {
+	switch {
+	case other.lent[kind+" "+u.id]:
+		return true
+	case !r.known(u.at, u.id, ids, "use: "+u.from+" has no "+kind):
+		return false
+	}
+	for _, v := range other.uses {
+		if v.id == u.id && v.cause == u.cause {
+			r.errorf(u.at, "use: %s has the %s %q from %s; write %q", u.from, kind, u.id, v.from, origin(v.from, v.id))
+		}
+	}
+	return false
+}
+
+func (r *guideReader) takeCause(u use, other *guideReader) {
+	if !r.lends(u, other, "cause", other.causes) {
+		return
+	}
+	at := slices.IndexFunc(other.g.Causes, func(c engine.GuideCause) bool { return c.ID == u.id })
+	here, c := &r.g.Causes[u.index], other.g.Causes[at]
+	if here.Odds != 0 {
+		c.Odds = here.Odds
+	}
+	if here.Prove != nil {
+		c.Prove = here.Prove
+	}
+	if here.Traits != nil {
+		c.Traits = here.Traits
+	}
+	if here.When != nil {
+		c.When = here.When
+	} else if c.When != nil {
+		r.bring(u, other, "cause "+u.id)
+	}
+	for _, glob := range c.StandsFor {
+		for _, role := range roleForm.FindAllString(glob, -1) {
+			r.bringRole(u, other, strings.Trim(role, "{}"))
+		}
+	}
+	*here = c
+}
+
+// keepProof leaves a used cause the proofs that this guide has.
+func (r *guideReader) keepProof(u use) {
+	c := &r.g.Causes[u.index]
+	if c.Say == "" || slices.Contains(r.checks, "") {
+		return // not read
+	}
+	proof := r.here(c.Prove)
+	if len(proof) == 0 && u.fields.value["prove"] == nil {
+		r.errorf(u.at, "use: cause %s: none of the checks that prove it in %s is here; use one, or give \"prove\"", u.id, u.from)
+	}
+	c.Prove = proof
+}
+
+// here returns those of the checks that this guide has.
+func (r *guideReader) here(ids []string) []string {
+	var out []string
+	for _, id := range ids {
+		if slices.Contains(r.checks, id) {
+			out = append(out, id)
+		}
+	}
+	return out
+}
+
+func (r *guideReader) takeCheck(u use, other *guideReader) {
+	if !r.lends(u, other, "check", other.checks) {
+		return
+	}
+	at := slices.IndexFunc(other.g.Checks, func(k engine.GuideCheck) bool { return k.ID == u.id })
+	k := other.g.Checks[at]
+	k.After, k.Stress = r.here(k.After), r.here(k.Stress)
+	rows := k.Table
+	k.Table, k.ByTrait = map[string][]float64{}, maps.Clone(k.ByTrait)
+	for id, row := range rows {
+		if there := slices.IndexFunc(other.g.Causes, func(c engine.GuideCause) bool { return c.ID == id }); there >= 0 && r.has(other.g.Causes[there].Origin) {
+			k.Table[id] = row
+		}
+	}
+	if n := u.fields.value["table"]; n != nil {
+		if k.Otherwise == nil {
+			r.errorf(n, "check %s: table: the template computes it in %s; it has no outcomes", u.id, u.from)
+		} else {
+			r.table(&k, n, true, "check "+u.id)
+		}
+	}
+	r.bring(u, other, "check "+u.id)
+	if k.Computed != nil {
+		for _, pin := range []string{k.Computed.Red, k.Computed.Black} {
+			role, _, _ := strings.Cut(pin, ".")
+			r.bringRole(u, other, role)
+		}
+		for role := range k.Computed.State {
+			r.bringRole(u, other, role)
+		}
+	}
+	r.g.Checks[u.index] = k
+}
+
+// has reports whether a cause of that origin is here.
+func (r *guideReader) has(origin string) bool {
+	return slices.ContainsFunc(r.g.Causes, func(c engine.GuideCause) bool { return c.Origin == origin })
+}
+
+// bring takes over the facts that a used cause or check speaks of.
+func (r *guideReader) bring(u use, other *guideReader, what string) {
+	for _, name := range other.needs[what] {
+		i := slices.IndexFunc(other.g.Facts, func(f engine.Fact) bool { return f.Name == name })
+		if i < 0 {
+			continue // v, over or a function
+		}
+		f := other.g.Facts[i]
+		j := slices.IndexFunc(r.g.Facts, func(f engine.Fact) bool { return f.Name == name })
+		switch {
+		case j < 0:
+			r.g.Facts = append(r.g.Facts, f)
+			if f.Supply != "" {
+				r.bringRole(u, other, f.Supply)
+			}
+		case r.g.Facts[j].YesNo != f.YesNo || (r.g.Facts[j].Choices == nil) != (f.Choices == nil):
+			r.errorf(u.at, "use: %s needs the fact %s of %s, which is of another kind here", what, name, u.from)
+		}
+	}
+}
+
+// bringRole takes over a role that a used cause or check speaks of.
+func (r *guideReader) bringRole(u use, other *guideReader, role string) {
+	kind, ok := other.g.Roles[role]
+	mine, have := r.g.Roles[role]
+	switch {
+	case !ok:
+	case !have:
+		r.g.Roles[role] = kind
+		r.g.Driven = r.g.Driven || r.base.parts[kind] != nil && r.base.parts[kind].driven
+	case mine != kind:
+		r.errorf(u.at, "use: %s needs the role %s of %s, a %s; here it is a %s", u.id, role, u.from, kind, mine)
+	}
+}
