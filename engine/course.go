@@ -10,16 +10,31 @@ import (
 	"probable/engine/circuit"
 )
 
-// Result is what a check gave: a number, over-range, or an answer.
+// Result is what a check gave: a number, over-range, an answer, or the several
+// numbers that the check wants.
 type Result struct {
 	Value  float64
 	Over   bool
 	Answer string
+	// Values are the least and the most of a wiggle; or of a sweep, for each
+	// position in turn, the part's own reading and that of the known-good one.
+	Values []float64
+}
+
+// Equal reports whether the results are the same.
+func (r Result) Equal(o Result) bool {
+	return r.Value == o.Value && r.Over == o.Over && r.Answer == o.Answer && slices.Equal(r.Values, o.Values)
 }
 
 // String writes a result as it would be typed.
 func (r Result) String() string {
 	switch {
+	case len(r.Values) > 0:
+		words := make([]string, len(r.Values))
+		for i, v := range r.Values {
+			words[i] = fmt.Sprintf("%.4g", v)
+		}
+		return strings.Join(words, " ")
 	case r.Answer != "":
 		return r.Answer
 	case r.Over:
@@ -35,6 +50,7 @@ const (
 	Read     EventKind = "result"
 	Skipped  EventKind = "skip"
 	Undone   EventKind = "undo"
+	Revised  EventKind = "revised"
 	Repaired EventKind = "repaired"
 	GivenUp  EventKind = "given up"
 )
@@ -43,8 +59,9 @@ const (
 type Event struct {
 	Kind   EventKind
 	Check  string // Read, Skipped: the check's ID
-	Result Result // Read
+	Result Result // Read, Revised
 	Why    string // Skipped
+	N      int    // Revised: the number of the result, from 1, as in Taken
 	Cause  string // Repaired: the cause's ID
 }
 
@@ -85,6 +102,7 @@ type Course struct {
 	status    Status
 	repaired  string
 	mended    map[string]bool // repairs that did not prove, by Cause.Mends
+	chance    float64         // that the last repair mended a fault
 	proof     []*Check        // still to be asked
 	failed    bool            // a proof check was skipped
 	unshorted bool            // a repair was made and the short check has not passed since
@@ -100,6 +118,14 @@ type Taken struct {
 	Healthy bool   // it is what a healthy vehicle shows
 	Skipped string // why, where it was not taken
 	Stale   bool   // read again later, or taken before a repair that did not prove
+
+	under []mended // what was repaired since, and did not prove
+}
+
+// mended is a repair that did not prove.
+type mended struct {
+	cause string  // its ID
+	p     float64 // how likely it was that it mended a fault
 }
 
 // Step is what comes next: a check or a verdict.
@@ -119,6 +145,7 @@ type Verdict struct {
 	Repair     string
 	Prove      []string
 	Groups     [][]string // causes that no check left can tell apart
+	Pairs      []Pair     // of causes that explain the readings together, where none does alone
 	LeftOut    []string   // what was not offered, and why
 	Status     Status
 }
@@ -174,27 +201,58 @@ func (c *Course) Ranking() ([]Ranked, float64) {
 var ErrNothingToUndo = errors.New("nothing to undo yet")
 
 // Apply takes an event. An event that does not fit changes nothing and is an
-// error for the person.
+// error for the person. After Undone and Revised the course is what it would be
+// had the event never been, or been another.
 func (c *Course) Apply(e Event) error {
-	if e.Kind == Undone {
+	switch e.Kind {
+	case Undone:
 		if len(c.events) == 0 {
 			return ErrNothingToUndo
 		}
-		kept := slices.Clone(c.events[:len(c.events)-1])
-		c.events = nil
-		c.reset()
-		for _, k := range kept {
-			if err := c.Apply(k); err != nil {
-				return fmt.Errorf("undo: %w", err)
-			}
-		}
-		return nil
+		return c.Replay(c.events[:len(c.events)-1])
+	case Revised:
+		return c.revise(e)
 	}
 	if err := c.take(e); err != nil {
 		return err
 	}
 	c.events = append(c.events, e)
 	return nil
+}
+
+// Replay starts again and takes the events.
+func (c *Course) Replay(events []Event) error {
+	events = slices.Clone(events)
+	c.events = nil
+	c.reset()
+	for _, e := range events {
+		if err := c.Apply(e); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// revise puts another result in the place of one that was taken, or skipped.
+func (c *Course) revise(e Event) error {
+	before := slices.Clone(c.events)
+	n := 0
+	for i, old := range before {
+		if old.Kind != Read && old.Kind != Skipped {
+			continue
+		}
+		if n++; n != e.N {
+			continue
+		}
+		after := slices.Clone(before)
+		after[i] = Event{Kind: Read, Check: old.Check, Result: e.Result}
+		if err := c.Replay(after); err != nil {
+			// The former events fitted before, and do again.
+			return errors.Join(fmt.Errorf("answer %d cannot become %s: %w", n, e.Result, err), c.Replay(before))
+		}
+		return nil
+	}
+	return fmt.Errorf("there is no answer number %d; there are %d", e.N, n)
 }
 
 func (c *Course) take(e Event) error {
@@ -251,8 +309,48 @@ func (c *Check) normal(r Result) Result {
 	return Result{Answer: NoBeep}
 }
 
+// Wants returns how many numbers a result of the check has: 1 for a reading,
+// 2 for a wiggle that is measured, two for each position of a sweep, 0 for an
+// answer in words.
+func (c *Check) Wants() int {
+	switch {
+	case c.Mode.Numeric():
+		return 1
+	case c.Measures == "":
+		return 0
+	case c.Mode == Swap:
+		return 2 * len(c.Sweep)
+	}
+	return 2
+}
+
+// Unit returns the SI unit of the check's readings, or "".
+func (c *Check) Unit() string {
+	if c.Measures != "" {
+		return c.Measures.Unit()
+	}
+	return c.Mode.Unit()
+}
+
 // Fits says what is wrong with a result of this check, or nil.
 func (c *Check) Fits(r Result) error {
+	if len(r.Values) > 0 {
+		switch want := c.Wants(); {
+		case want < 2:
+			return errors.New("this check wants one answer")
+		case len(r.Values) != want:
+			return fmt.Errorf("this check wants %d numbers, not %d", want, len(r.Values))
+		}
+		for _, v := range r.Values {
+			if !(math.Abs(v) <= 1e10) {
+				return fmt.Errorf("%g %s is not a reading of a bench meter", v, c.Unit())
+			}
+		}
+		if c.Mode == Wiggle && r.Values[0] > r.Values[1] {
+			return fmt.Errorf("the least comes first: %g is above %g", r.Values[0], r.Values[1])
+		}
+		return nil
+	}
 	if c.Mode.Numeric() {
 		switch {
 		case r.Answer != "":
@@ -322,7 +420,11 @@ func (c *Course) recall() {
 	}
 	c.belief.normalise()
 	for _, t := range c.results {
-		if t.Skipped == "" && !t.Stale && !t.Check.discharge() && t.Check.hasPrediction() {
+		switch {
+		case t.Skipped != "" || t.Check.discharge() || !t.Check.hasPrediction():
+		case t.under != nil:
+			c.belief.update(c.m.besides(t.Check, t.Result, t.under))
+		case !t.Stale:
 			c.belief.update(c.m.likelihood(t.Check, t.Result))
 		}
 	}
@@ -369,11 +471,9 @@ func (c *Check) isHealthy(r Result) bool {
 		return r.Value >= c.Expect.Low && r.Value <= c.Expect.High
 	case c.Healthy == "":
 		return true
-	case c.band != nil && r.Answer == "":
-		k := c.band(r.Value, r.Over)
-		return k >= 0 && c.Answers[k] == c.Healthy
 	}
-	return r.Answer == c.Healthy
+	k := c.outcome(r)
+	return k >= 0 && c.Answers[k] == c.Healthy
 }
 
 // Next returns what to do now.
@@ -536,6 +636,7 @@ func (c *Course) verdict(leftOut map[string]int) *Verdict {
 	}
 	v.Repair = v.Causes[0].Cause.Repair
 	v.Groups = c.groups(v.Causes)
+	v.Pairs = c.pairs()
 	proof, _ := c.proofChecks(v.Causes[0].Cause)
 	for _, p := range proof {
 		v.Prove = append(v.Prove, p.ID+": "+p.Good()) // proof checks have one

@@ -98,13 +98,13 @@ func build(base *rules.Base, o casefile.Opened, h *circuit.Harness) (*session, e
 		for _, part := range slices.Sorted(maps.Keys(o.Supply)) {
 			h = h.Measured(part, o.Supply[part])
 		}
-		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts, Guides: base.Guides()})
+		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts, Guides: base.Guides(), Before: o.Before})
 	} else {
 		g := base.Guide(o.Guide)
 		if g == nil {
 			return nil, inputError(fmt.Errorf("there is no guide %q", o.Guide))
 		}
-		m, err = engine.FromGuide(engine.Options{Guide: g, Facts: o.Facts, Guides: base.Guides()})
+		m, err = engine.FromGuide(engine.Options{Guide: g, Facts: o.Facts, Guides: base.Guides(), Before: o.Before})
 	}
 	if err != nil {
 		return nil, inputError(err)
@@ -129,20 +129,21 @@ func (s *session) replay(records []casefile.Record) error {
 // apply takes an event and saves it. An event that does not fit is an input
 // error; one that cannot be saved is not taken.
 func (s *session) apply(e engine.Event) error {
-	before := s.course.Events()
+	before := slices.Clone(s.course.Events())
 	if err := s.course.Apply(e); err != nil {
 		return inputError(err)
 	}
 	if err := s.journal.Append(casefile.Record{Kind: casefile.KindEvent, Time: time.Now(), Event: casefile.FromEngine(e)}); err != nil {
 		// Put the course back: what is not saved does not count.
-		back := engine.Event{Kind: engine.Undone}
-		if e.Kind == engine.Undone {
-			back = before[len(before)-1]
-		}
-		if berr := s.course.Apply(back); berr != nil {
+		if berr := s.course.Replay(before); berr != nil {
 			return fmt.Errorf("%w (and %w)", err, berr)
 		}
 		return err
+	}
+	if s.course.Phase() == engine.Closed {
+		// It only spares later cases some work: the events say the same.
+		_ = s.journal.Append(casefile.Record{Kind: casefile.KindClosed, Time: time.Now(),
+			Closed: &casefile.Closed{Status: s.course.Status(), Cause: s.course.LastRepair()}})
 	}
 	return nil
 }
