@@ -3,6 +3,7 @@ package engine
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -108,6 +109,7 @@ type Course struct {
 	unshorted bool            // a repair was made and the short check has not passed since
 	handOffs  []HandOff
 	leaf      map[string]bool // causes whose guide could not take over, by ID
+	next      *Step           // worked out since the last event, or nil
 }
 
 // Taken is a result that was taken, in order.
@@ -197,6 +199,21 @@ func (c *Course) Ranking() ([]Ranked, float64) {
 	return r, entropy(r)
 }
 
+// Trace returns the ranking before the first answer and after each that stands.
+func (c *Course) Trace() [][]Ranked {
+	d := NewCourse(c.first, c.gate)
+	out := [][]Ranked{d.m.ranking(d.belief)}
+	for _, e := range c.events {
+		if d.Apply(e) != nil {
+			break // they were all taken once
+		}
+		if e.Kind == Read || e.Kind == Skipped {
+			out = append(out, d.m.ranking(d.belief))
+		}
+	}
+	return out
+}
+
 // ErrNothingToUndo says that no event stands.
 var ErrNothingToUndo = errors.New("nothing to undo yet")
 
@@ -204,6 +221,7 @@ var ErrNothingToUndo = errors.New("nothing to undo yet")
 // error for the person. After Undone and Revised the course is what it would be
 // had the event never been, or been another.
 func (c *Course) Apply(e Event) error {
+	c.next = nil
 	switch e.Kind {
 	case Undone:
 		if len(c.events) == 0 {
@@ -372,7 +390,12 @@ func (c *Check) Fits(r Result) error {
 	return fmt.Errorf("answer one of: %s", strings.Join(c.Answers, ", "))
 }
 
+// settle notes the power and the state that a check leaves the vehicle in. A
+// question leaves it as it was.
 func (c *Course) settle(ch *Check) {
+	if ch.Mode == Ask {
+		return
+	}
 	if ch.Power == Off && c.power != Off {
 		c.charged = len(c.m.Charged)
 	}
@@ -478,11 +501,19 @@ func (c *Check) isHealthy(r Result) bool {
 
 // Next returns what to do now.
 func (c *Course) Next() Step {
+	if c.next == nil {
+		step := c.step()
+		c.next = &step
+	}
+	return *c.next
+}
+
+func (c *Course) step() Step {
 	n := len(c.results) + 1
 	switch {
 	case c.phase == Proving:
 		ch := c.proof[0]
-		if ch.Power == Off {
+		if ch.unpowered() {
 			if d := c.discharge(); d != nil {
 				return Step{N: n, Check: d, Proof: true}
 			}
@@ -495,13 +526,47 @@ func (c *Course) Next() Step {
 	if ch == nil {
 		return Step{Verdict: c.verdict(leftOut)}
 	}
-	if ch.Power == Off {
+	if ch.unpowered() {
 		if d := c.discharge(); d != nil {
-			return Step{N: n, Check: d}
+			return Step{N: n, Check: d, Bits: bits}
 		}
 	}
 	return Step{N: n, Check: ch, Bits: bits}
 }
+
+// Left is what is still to be done in a search.
+type Left struct {
+	Causes int     // that have a probability of 1 % and more
+	Bits   float64 // between their repairs
+	Checks int     // about how many more: the bits over those of the next check
+}
+
+// Left estimates what is still to be done; it is zero once the search has ended.
+func (c *Course) Left() Left {
+	step := c.Next()
+	if step.Verdict != nil || step.Proof {
+		return Left{}
+	}
+	var l Left
+	repairs := map[string]float64{}
+	for _, x := range c.m.ranking(c.belief) {
+		if x.P >= 0.01 {
+			l.Causes++
+		}
+		repairs[x.Cause.Mends] += x.P
+	}
+	for _, m := range slices.Sorted(maps.Keys(repairs)) {
+		if p := repairs[m]; p > 0 {
+			l.Bits -= p * math.Log2(p)
+		}
+	}
+	l.Checks = max(1, int(math.Round(l.Bits/max(step.Bits, leastBits))))
+	return l
+}
+
+// unpowered reports whether the power must be proven off for the check: a
+// question needs no hand on the vehicle.
+func (c *Check) unpowered() bool { return c.Power == Off && c.Mode != Ask }
 
 // discharge returns the next discharge check that is owed before a check with
 // the power off, or nil.
@@ -528,6 +593,9 @@ const (
 // cost of making the check now, in minutes.
 func (c *Course) cost(ch *Check) float64 {
 	cost := ch.Minutes + harmMinutes*(ch.Module+4*ch.Person)
+	if ch.Mode == Ask {
+		return cost
+	}
 	if ch.Power != c.power {
 		cost += minutesPower
 		if ch.Power == Off {

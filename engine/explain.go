@@ -123,6 +123,9 @@ func (c *Check) Good() string {
 	return c.Healthy
 }
 
+// Says returns what the answers mean in words, by answer, or nil.
+func (c *Check) Says() []string { return c.says }
+
 // Shows writes a result of the check with its unit.
 func (c *Check) Shows(r Result) string {
 	switch {

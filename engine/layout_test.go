@@ -20,7 +20,7 @@ var below = map[string][]string{
 	"engine":          {"engine/circuit"},
 	"engine/casefile": {"engine"},
 	"engine/drawing":  {"engine/circuit"},
-	"engine/report":   {"engine"},
+	"engine/report":   {"engine", "engine/circuit", "engine/drawing"},
 	"engine/circuit":  nil,
 	"kb":              nil,
 }

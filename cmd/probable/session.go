@@ -23,7 +23,10 @@ import (
 // session is a case being worked: the reasoning and its journal.
 type session struct {
 	course  *engine.Course
+	harness *circuit.Harness // as measured, or nil
 	opened  casefile.Opened
+	notes   []casefile.Record
+	times   []time.Time    // of the answers, in order
 	journal *casefile.File // nil for a report
 	verdict bool           // one was given
 }
@@ -98,6 +101,7 @@ func build(base *rules.Base, o casefile.Opened, h *circuit.Harness) (*session, e
 		for _, part := range slices.Sorted(maps.Keys(o.Supply)) {
 			h = h.Measured(part, o.Supply[part])
 		}
+		s.harness = h
 		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts, Guides: base.Guides(), Before: o.Before})
 	} else {
 		g := base.Guide(o.Guide)
@@ -116,12 +120,16 @@ func build(base *rules.Base, o casefile.Opened, h *circuit.Harness) (*session, e
 // replay brings a session to where its records end.
 func (s *session) replay(records []casefile.Record) error {
 	for i, r := range records {
+		if r.Kind == casefile.KindNote {
+			s.notes = append(s.notes, r)
+		}
 		if r.Event == nil {
 			continue
 		}
 		if err := s.course.Apply(r.Event.Engine()); err != nil {
 			return fmt.Errorf("record %d does not fit any more (%w); the knowledge or the program has changed since", i+1, err)
 		}
+		s.stamp(r.Time)
 	}
 	return nil
 }
@@ -145,6 +153,25 @@ func (s *session) apply(e engine.Event) error {
 		_ = s.journal.Append(casefile.Record{Kind: casefile.KindClosed, Time: time.Now(),
 			Closed: &casefile.Closed{Status: s.course.Status(), Cause: s.course.LastRepair()}})
 	}
+	return nil
+}
+
+// stamp notes when the answers were taken that have no time yet.
+func (s *session) stamp(now time.Time) {
+	n := len(s.course.Taken())
+	s.times = s.times[:min(n, len(s.times))]
+	for len(s.times) < n {
+		s.times = append(s.times, now)
+	}
+}
+
+// note keeps what the person says beside the readings, or where a picture is.
+func (s *session) note(text, photo string) error {
+	r := casefile.Record{Kind: casefile.KindNote, Time: time.Now(), Note: text, Photo: photo}
+	if err := s.journal.Append(r); err != nil {
+		return err
+	}
+	s.notes = append(s.notes, r)
 	return nil
 }
 
