@@ -25,7 +25,7 @@ func findCommand() *cobra.Command {
 		Use:   "find",
 		Short: "Find a fault: asks for one check at a time and gives a verdict",
 		Example: "  probable find --harness testdata/harness/cart-tail.yaml\n" +
-			"  probable find --guide \"light will not latch on power-up\"",
+			"  probable find --guide \"light will not latch\"",
 		Args: usage(cobra.NoArgs),
 		RunE: func(c *cobra.Command, _ []string) error { return f.run(c) },
 	}
