@@ -61,6 +61,9 @@ func ReadBase(fsys fs.FS) (*Base, error) {
 	for _, id := range slices.Sorted(maps.Keys(b.readers)) {
 		errs = append(errs, b.readers[id].resolve(b.readers))
 	}
+	for _, id := range slices.Sorted(maps.Keys(b.readers)) {
+		errs = append(errs, b.readers[id].comesBack(b.readers))
+	}
 	return b, errors.Join(errs...)
 }
 
@@ -102,7 +105,7 @@ func readAll[T any](fsys fs.FS, dir, another string, read func(file string, data
 			out[name] = values[i]
 		case errs[i] != nil:
 		case dup:
-			errs[i] = Problems{{file, names[i].Line, names[i].Column, fmt.Sprintf("%s %s, in %s", another, name, other)}}
+			errs[i] = Problems{{File: file, Line: names[i].Line, Column: names[i].Column, Text: fmt.Sprintf("%s %s, in %s", another, name, other)}}
 		default:
 			out[name], first[name] = values[i], file
 		}

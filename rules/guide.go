@@ -50,6 +50,11 @@ type guideReader struct {
 	// handOffs mention guides.
 	handOffs []reference
 	roleIDs  []string
+	// What the review looks at again.
+	root  *yaml.Node
+	whens map[string]*expression   // conditions of causes and checks, as "cause ID" and "check ID"
+	bands map[string][]*expression // conditions of a reading's outcomes, by check
+	wrong bool                     // it has problems
 }
 
 // reference is the mention of a check, or of a guide, to be resolved once all
@@ -65,7 +70,11 @@ type reference struct {
 // if any, is [Problems].
 func (b *Base) ReadGuide(file string, data []byte, sources SourceIDs) (*engine.Guide, error) {
 	r, _, err := b.readGuide(file, data, sources)
-	if use := r.resolve(b.readers); err == nil {
+	use := r.resolve(b.readers)
+	if use == nil {
+		use = r.comesBack(b.readers)
+	}
+	if err == nil {
 		err = use
 	}
 	return r.g, err
@@ -76,10 +85,12 @@ func (b *Base) ReadGuide(file string, data []byte, sources SourceIDs) (*engine.G
 // other guides is left to resolve.
 func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*guideReader, *yaml.Node, error) {
 	r := &guideReader{document: &document{file: file}, base: b, sources: sources, g: &engine.Guide{}, facts: map[string]any{},
-		needs: map[string][]string{}, lent: map[string]bool{}}
+		needs: map[string][]string{}, lent: map[string]bool{}, whens: map[string]*expression{}, bands: map[string][]*expression{}}
 	g := r.g
 	root := r.parse(data)
+	r.root = root
 	if root == nil {
+		r.wrong = true
 		return r, nil, r.problems.err()
 	}
 	m := r.mapping(root, "guide file")
@@ -116,6 +127,7 @@ func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*guideRea
 		}
 	}
 	m.done()
+	r.wrong = len(r.problems) > 0
 	return r, id, r.problems.err()
 }
 
@@ -315,6 +327,7 @@ func (r *guideReader) causeWhen(n *yaml.Node, what string) func(map[string]any) 
 		return nil
 	}
 	r.needs[what] = append(r.needs[what], e.names()...)
+	r.whens[what] = e
 	return e.holds
 }
 
@@ -449,6 +462,7 @@ func (r *guideReader) checkWhen(k *engine.GuideCheck, n *yaml.Node, what string)
 		}
 	}
 	r.needs[what] = append(r.needs[what], e.names()...)
+	r.whens[what] = e
 	k.When = func(known engine.Known) (bool, error) {
 		env := learnedEnv(known)
 		maps.Copy(env, known.Facts)
@@ -529,6 +543,7 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 	if !numeric || slices.Contains(whens, nil) {
 		return
 	}
+	r.bands[k.ID] = whens
 	k.Band = func(v float64, over bool, facts map[string]any) (int, error) {
 		env := map[string]any{"v": v, "over": over}
 		for name, x := range facts {
@@ -546,7 +561,9 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 		return -1, nil
 	}
 	if r.usual {
-		r.covered(whens, env, n, k.Answers, what)
+		if wrong := uncovered(whens, k.Answers, env, r.readings(whens)); wrong != "" {
+			r.errorf(n, "%s: %s", what, wrong)
+		}
 	}
 }
 
@@ -555,13 +572,27 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 // for comparisons of v. For whatever else can be written it adds readings from
 // -24 to 3e6, a hundredth apart near zero and in steps of 4 % further out.
 func (r *guideReader) readings(whens []*expression) []float64 {
-	var limits, out []float64
-	for _, w := range whens {
-		limits = append(limits, w.limits(r.facts)...)
+	out := around(turns(whens, r.facts))
+	for i := -160; i <= 400; i++ {
+		out = append(out, math.Copysign(0.25*math.Expm1(math.Abs(float64(i))/25), float64(i)))
 	}
-	slices.Sort(limits)
-	limits = slices.Compact(limits)
+	return out
+}
+
+// turns returns the readings at which conditions may turn.
+func turns(whens []*expression, facts map[string]any) []float64 {
+	var limits []float64
+	for _, w := range whens {
+		limits = append(limits, w.limits(facts)...)
+	}
+	return limits
+}
+
+// around returns limits, one value between each two, and one beyond either end.
+func around(limits []float64) []float64 {
+	limits = slices.Compact(slices.Sorted(slices.Values(limits)))
 	limits = limits[:min(len(limits), maxLimits)]
+	var out []float64
 	for i, x := range limits {
 		if i == 0 {
 			out = append(out, x-1-math.Abs(x))
@@ -573,48 +604,42 @@ func (r *guideReader) readings(whens []*expression) []float64 {
 	if n := len(limits); n > 0 {
 		out = append(out, limits[n-1]+1+math.Abs(limits[n-1]))
 	}
-	for i := -160; i <= 400; i++ {
-		out = append(out, math.Copysign(0.25*math.Expm1(math.Abs(float64(i))/25), float64(i)))
-	}
 	return out
 }
 
-// covered reports readings that no outcome or more than one takes, with the
-// facts at their defaults.
-func (r *guideReader) covered(whens []*expression, env map[string]any, n *yaml.Node, ids []string, what string) {
-	try := func(v float64, over bool) bool {
+// uncovered says which of the readings, or over-range, no outcome or more than one
+// takes, with the facts as env has them; "" if each is taken once.
+func uncovered(whens []*expression, ids []string, env map[string]any, readings []float64) string {
+	try := func(v float64, over bool) string {
 		env["v"], env["over"] = v, over
 		takes := make([]string, 0, len(whens))
 		for i, w := range whens {
 			ok, err := w.holds(env)
 			if err != nil {
-				r.errorf(n, "%s: outcome %s: %v", what, ids[i], err)
-				return false
+				return fmt.Sprintf("outcome %s: %v", ids[i], err)
 			}
 			if ok {
 				takes = append(takes, ids[i])
 			}
 		}
-		if len(takes) == 1 {
-			return true
-		}
 		reading := fmt.Sprintf("%.7g", v)
 		if over {
 			reading = "over-range"
 		}
-		if len(takes) == 0 {
-			r.errorf(n, "%s: no outcome takes a reading of %s", what, reading)
-		} else {
-			r.errorf(n, "%s: a reading of %s is both %s", what, reading, strings.Join(takes, " and "))
+		switch len(takes) {
+		case 0:
+			return "no outcome takes a reading of " + reading
+		case 1:
+			return ""
 		}
-		return false
+		return fmt.Sprintf("a reading of %s is both %s", reading, strings.Join(takes, " and "))
 	}
-	for _, v := range r.readings(whens) {
-		if !try(v, false) {
-			return
+	for _, v := range readings {
+		if wrong := try(v, false); wrong != "" {
+			return wrong
 		}
 	}
-	try(1e7, true)
+	return try(1e7, true)
 }
 
 // table reads the table of a check whose outcomes may be unknown. Its rows are

@@ -37,7 +37,7 @@ type document struct {
 // errorf reports a problem at n, if n could be read.
 func (d *document) errorf(n *yaml.Node, format string, args ...any) {
 	if d.sound(n) {
-		d.problems = append(d.problems, Problem{d.file, n.Line, n.Column, fmt.Sprintf(format, args...)})
+		d.problems = append(d.problems, Problem{File: d.file, Line: n.Line, Column: n.Column, Text: fmt.Sprintf(format, args...)})
 	}
 }
 
