@@ -286,12 +286,12 @@ func (c *Course) read(ch *Check, r Result) {
 	taken := Taken{Check: ch, Result: r, Healthy: ch.isHealthy(r), Proof: c.phase == Proving}
 	again := false
 	for i := range c.results {
-		if t := &c.results[i]; t.Check.ID == ch.ID && !t.Stale && t.Skipped == "" && c.phase == Finding && !ch.discharge() {
+		if t := &c.results[i]; t.Check.ID == ch.ID && !t.Stale && t.Skipped == "" && c.phase == Finding && !ch.Discharge() {
 			t.Stale, again = true, true
 		}
 	}
 	c.results = append(c.results, taken)
-	if ch.discharge() {
+	if ch.Discharge() {
 		if math.Abs(r.Value) < DischargedVolts && !r.Over {
 			c.charged = max(0, c.charged-1)
 		}
@@ -322,7 +322,7 @@ func (c *Course) recall() {
 	}
 	c.belief.normalise()
 	for _, t := range c.results {
-		if t.Skipped == "" && !t.Stale && !t.Check.discharge() && t.Check.hasPrediction() {
+		if t.Skipped == "" && !t.Stale && !t.Check.Discharge() && t.Check.hasPrediction() {
 			c.belief.update(c.m.likelihood(t.Check, t.Result))
 		}
 	}
@@ -335,7 +335,7 @@ func (c *Course) skip(ch *Check, why string) {
 		why = "no reason given"
 	}
 	c.results = append(c.results, Taken{Check: ch, Skipped: why, Proof: c.phase == Proving})
-	if ch.discharge() {
+	if ch.Discharge() {
 		// Without the proof the power is not off: all that needs it goes too.
 		for _, k := range c.m.Checks {
 			if k.Power == Off {
@@ -350,7 +350,7 @@ func (c *Course) skip(ch *Check, why string) {
 	}
 	c.failed = true
 	c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool {
-		return ch.discharge() && p.Power == Off || p == ch
+		return ch.Discharge() && p.Power == Off || p == ch
 	})
 	if c.unshorted && !slices.Contains(c.proof, c.m.Short) {
 		// The short check was not made: no power comes back to prove anything.

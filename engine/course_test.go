@@ -213,7 +213,7 @@ func TestWrongReading(t *testing.T) {
 				break
 			}
 			require.Less(t, n, 40)
-			r := m.Typical(step.Check, cause)
+			r := m.Likeliest(step.Check, cause)
 			e := engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: r}
 			if n >= wrong && spoilt.Check == "" && step.Check.Mode == engine.VoltsDC {
 				spoilt = e
@@ -225,7 +225,7 @@ func TestWrongReading(t *testing.T) {
 		if !slices.Contains(verdict(c), cause) {
 			require.NoError(t, c.Apply(spoilt))
 			for step := c.Next(); step.Verdict == nil; step = c.Next() {
-				require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Typical(step.Check, cause)}))
+				require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Likeliest(step.Check, cause)}))
 			}
 			require.Contains(t, verdict(c), cause, "wrong reading %d, taken again", wrong)
 		}
@@ -257,7 +257,7 @@ func TestGuidesFindTheirCauses(t *testing.T) {
 				n := 0
 				for step := c.Next(); step.Verdict == nil; step = c.Next() {
 					require.Less(t, n, 100)
-					require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Typical(step.Check, cause.ID)}))
+					require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Likeliest(step.Check, cause.ID)}))
 					n++
 				}
 				checks += n

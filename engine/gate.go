@@ -43,7 +43,7 @@ func (g Gate) Refuse(m *Model, c *Check, danger float64) string {
 			return "a short would blow the meter's fuse; it must be ruled out first"
 		}
 	case VoltsDC:
-		if c.Power == Off && !c.discharge() {
+		if c.Power == Off && !c.Discharge() {
 			return "voltages are not measured with the power off"
 		}
 	}
@@ -70,7 +70,9 @@ func (g Gate) unqualified(m *Model) string {
 // dischargeID is the ID prefix of the checks that prove a capacitor discharged.
 const dischargeID = "discharged "
 
-func (c *Check) discharge() bool { return strings.HasPrefix(c.ID, dischargeID) }
+// Discharge reports whether the check proves that a charge is gone, before the
+// power counts as off. It says nothing of any cause.
+func (c *Check) Discharge() bool { return strings.HasPrefix(c.ID, dischargeID) }
 
 // dischargeCheck asks for the voltage that is left across two pins.
 func dischargeCheck(pins [2]string) *Check {

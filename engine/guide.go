@@ -7,6 +7,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"probable/engine/circuit"
 )
@@ -68,6 +69,8 @@ type GuideCheck struct {
 	When  func(Known) (bool, error)
 	Later bool
 	Band  func(value float64, over bool, facts map[string]any) (int, error) // numeric: index of the outcome
+	// Limits returns the readings at which the outcome may change, sorted.
+	Limits func(facts map[string]any) []float64
 	// Table and ByTrait give the chance of each answer by cause and by trait; a
 	// check that is computed may have neither.
 	Table     map[string][]float64
@@ -164,6 +167,12 @@ func (g *Guide) open(m *Model, facts map[string]any, setting func(role string) s
 				}
 				return n
 			}
+			k.Check.inside = sync.OnceValue(func() [][]float64 {
+				if k.Limits == nil {
+					return k.Check.sorted(nil)
+				}
+				return k.Check.sorted(k.Limits(facts))
+			})
 		}
 		k.Check.Healthy, k.Check.says = k.Good, k.Says
 		if k.Power != Off {
@@ -563,8 +572,8 @@ func (k *GuideCheck) bands() bands {
 	for i := range b.low {
 		b.low[i], b.high[i] = math.Inf(1), math.Inf(-1)
 	}
-	for _, v := range axis(k.Mode) {
-		if i := k.Check.band(v, false); i >= 0 {
+	for i, in := range k.Check.inside() {
+		for _, v := range in {
 			b.low[i], b.high[i] = min(b.low[i], v), max(b.high[i], v)
 		}
 	}
@@ -597,7 +606,26 @@ func (b *bands) spans(cause *GuideCause, healthy []span) []span {
 	return spans
 }
 
-// axis is a grid of readings fine enough to find a guide's bands.
+// sorted returns the readings of a grid by outcome, each list rising. The grid is
+// that of the mode, and finer between the limits of the outcomes.
+func (c *Check) sorted(limits []float64) [][]float64 {
+	grid := axis(c.Mode)
+	for i := 1; i < len(limits); i++ {
+		for _, share := range []float64{0.01, 0.25, 0.5, 0.75, 0.99} {
+			grid = append(grid, limits[i-1]+share*(limits[i]-limits[i-1]))
+		}
+	}
+	slices.Sort(grid)
+	in := make([][]float64, len(c.Answers))
+	for _, v := range grid {
+		if k := c.band(v, false); k >= 0 && (c.Mode != Ohms || v >= 0) {
+			in[k] = append(in[k], v)
+		}
+	}
+	return in
+}
+
+// axis is a grid of readings that finds most of a guide's outcomes.
 func axis(mode Mode) []float64 {
 	var grid []float64
 	if mode == Ohms {

@@ -65,7 +65,7 @@ func play(t testing.TB, m *engine.Model, cause string) (causes []string, checks 
 		if step.Verdict != nil {
 			return verdict(c), checks
 		}
-		require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Typical(step.Check, cause)}))
+		require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Likeliest(step.Check, cause)}))
 	}
 	t.Fatal("no verdict after 200 checks")
 	return nil, 0

@@ -95,11 +95,13 @@ type Check struct {
 	Proves    string   // swap: what it proves, and what not
 	ProvesNot string
 
-	says  []string                  // by answer: the answer in words, or nil
-	when  func(Known) (bool, error) // of what was learned; nil: always open
-	band  func(value float64, over bool) int
-	shows predictions
-	nbins int
+	says []string                  // by answer: the answer in words, or nil
+	when func(Known) (bool, error) // of what was learned; nil: always open
+	band func(value float64, over bool) int
+	// inside returns readings by outcome, where there is a band.
+	inside func() [][]float64
+	shows  predictions
+	nbins  int
 }
 
 // Jumper says where a check puts a jumper, if anywhere.

@@ -48,7 +48,7 @@ func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	var failed []string
 	for i := len(c.results) - 1; i >= 0 && len(failed) < maxProof; i-- {
 		t := c.results[i]
-		if t.Skipped == "" && !t.Stale && !t.Healthy && !t.Check.discharge() && t.Check.hasPrediction() && t.Check.Good() != "" {
+		if t.Skipped == "" && !t.Stale && !t.Healthy && !t.Check.Discharge() && t.Check.hasPrediction() && t.Check.Good() != "" {
 			failed = append(failed, t.Check.ID)
 		}
 	}

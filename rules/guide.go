@@ -560,6 +560,7 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 		}
 		return -1, nil
 	}
+	k.Limits = func(facts map[string]any) []float64 { return limits(whens, facts) }
 	if r.usual {
 		if wrong := uncovered(whens, k.Answers, env, r.readings(whens)); wrong != "" {
 			r.errorf(n, "%s: %s", what, wrong)
@@ -567,31 +568,32 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 	}
 }
 
+// limits returns the readings at which conditions on v may turn, sorted.
+func limits(whens []*expression, facts map[string]any) []float64 {
+	var out []float64
+	for _, w := range whens {
+		out = append(out, w.limits(facts)...)
+	}
+	slices.Sort(out)
+	out = slices.Compact(out)
+	return out[:min(len(out), maxLimits)]
+}
+
 // readings returns the readings to try on conditions: each limit, one between
 // it and the next, and one beyond the last at either end. That is all it takes
 // for comparisons of v. For whatever else can be written it adds readings from
 // -24 to 3e6, a hundredth apart near zero and in steps of 4 % further out.
 func (r *guideReader) readings(whens []*expression) []float64 {
-	out := around(turns(whens, r.facts))
+	out := around(limits(whens, r.facts))
 	for i := -160; i <= 400; i++ {
 		out = append(out, math.Copysign(0.25*math.Expm1(math.Abs(float64(i))/25), float64(i)))
 	}
 	return out
 }
 
-// turns returns the readings at which conditions may turn.
-func turns(whens []*expression, facts map[string]any) []float64 {
-	var limits []float64
-	for _, w := range whens {
-		limits = append(limits, w.limits(facts)...)
-	}
-	return limits
-}
-
 // around returns limits, one value between each two, and one beyond either end.
 func around(limits []float64) []float64 {
 	limits = slices.Compact(slices.Sorted(slices.Values(limits)))
-	limits = limits[:min(len(limits), maxLimits)]
 	var out []float64
 	for i, x := range limits {
 		if i == 0 {

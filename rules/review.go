@@ -182,7 +182,7 @@ type result struct {
 
 // results returns what a check of the guide may have given: nothing, each of its
 // answers, and each reading near a limit.
-func (v *reviewer) results(id string, limits []float64) []any {
+func (v *reviewer) results(id string, near []float64) []any {
 	out := []any{result{}}
 	i := slices.IndexFunc(v.g.Checks, func(k engine.GuideCheck) bool { return k.ID == id })
 	if i < 0 || v.never[id] {
@@ -197,10 +197,11 @@ func (v *reviewer) results(id string, limits []float64) []any {
 	if !k.Mode.Numeric() {
 		return out
 	}
-	if home := v.home(k.Origin); home != nil && home.bands[k.ID] != nil {
-		limits = slices.Concat(limits, turns(home.bands[k.ID], home.facts))
+	turns := append(slices.Clone(near), 0)
+	if k.Limits != nil {
+		turns = append(turns, k.Limits(v.usual())...)
 	}
-	for _, x := range around(append(limits, 0)) {
+	for _, x := range around(turns) {
 		out = append(out, v.banded(k, x, false))
 	}
 	return append(out, v.banded(k, 0, true))
@@ -465,7 +466,7 @@ func (v *reviewer) ends(k *engine.GuideCheck, whens []*expression) {
 			said = append(said, fmt.Sprintf("%s %v", name, pick[i]))
 		}
 		tries++
-		wrong := uncovered(whens, k.Answers, maps.Clone(facts), around(turns(whens, facts)))
+		wrong := uncovered(whens, k.Answers, maps.Clone(facts), around(limits(whens, facts)))
 		if wrong != "" {
 			v.add("check "+k.ID+" / outcomes", "with "+strings.Join(said, ", ")+" "+wrong, "conditions that take every reading once, whatever the facts")
 		}
