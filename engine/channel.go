@@ -1,6 +1,9 @@
 package engine
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Channel returns what the check says of the causes, as the chances of its
 // results: a row for each distinct prediction that a listed cause makes, of which
@@ -26,28 +29,14 @@ func (m *Model) Channel(c *Check) [][]float64 {
 }
 
 // Row returns the chances of the check's results under a cause as in
-// [Model.Channel], its hypotheses weighed by their odds, or nil where the model
-// does not have it.
+// [Model.Channel], or nil where the model does not have it: by answer where a
+// table says so, and the likeliest hypothesis of the cause as in [Model.Draw].
 func (m *Model) Row(c *Check, cause string) []float64 {
-	var row []float64
-	var total float64
-	for i, h := range m.hyps {
-		if m.Causes[h.cause].ID != cause || !c.hasPrediction() {
-			continue
-		}
-		w := math.Exp(h.prior)
-		total += w
-		for n, p := range c.binned(c.shows.kind(i)) {
-			if row == nil {
-				row = make([]float64, c.nbins+1)
-			}
-			row[n] += w * p
-		}
+	best := m.likeliest(cause)
+	if best < 0 || !c.hasPrediction() {
+		return nil
 	}
-	for n := range row {
-		row[n] /= total
-	}
-	return row
+	return c.binned(c.shows.kind(best))
 }
 
 // kinds returns by cause the predictions that it makes; Unexplained makes none.
@@ -61,8 +50,12 @@ func (m *Model) kinds(c *Check) [][]int {
 	return out
 }
 
-// binned is a prediction as chances of bins, and last of what is in none.
+// binned is a prediction as chances of answers, or of bins and last of what is in
+// none.
 func (c *Check) binned(kind int) []float64 {
+	if row := c.shows.kinds[kind].row; row != nil {
+		return slices.Clone(row)
+	}
 	row := make([]float64, c.nbins+1)
 	row[c.nbins] = 1
 	for _, s := range c.shows.kinds[kind].bins {
