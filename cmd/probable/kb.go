@@ -11,6 +11,6 @@ func kbCommand() *cobra.Command {
 		Args:  usage(cobra.NoArgs),
 		RunE:  func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	c.AddCommand(kbCheckCommand())
+	c.AddCommand(kbCheckCommand(), kbCoverageCommand())
 	return c
 }

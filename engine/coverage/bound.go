@@ -76,8 +76,12 @@ func fewestAt(bits float64, prior []float64, checks []channel) float64 {
 	return best
 }
 
-// worthRounds is how often the odds of answers are bettered.
-const worthRounds = 25
+// worthRounds is how often the odds of answers are bettered; leastWeight keeps a
+// share of each cause in them.
+const (
+	worthRounds = 25
+	leastWeight = 1e-9
+)
 
 // worth is a bound on what the check tells above its price, in bits.
 func (c channel) worth(prior []float64, price float64) float64 {
@@ -88,7 +92,7 @@ func (c channel) worth(prior []float64, price float64) float64 {
 		d := c.divergences(c.mix(w))
 		for i, x := range d {
 			total += prior[i] * max(0, x-price)
-			w[i] = min(prior[i], w[i]*math.Exp2(x-price))
+			w[i] = min(prior[i], max(w[i]*math.Exp2(x-price), leastWeight*prior[i]))
 		}
 		if total > least-1e-6 {
 			return min(least, total)

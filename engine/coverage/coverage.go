@@ -31,6 +31,7 @@ type Sheet struct {
 	DrawnWorst int
 	Prior      float64 // bits, entropy of the repairs before the first check
 	Left       float64 // bits that are still unknown of the true repair at the verdict, on the mean
+	Chance     float64 // bits, the standard error of Left by the chance of the draws
 	Capacity   float64 // checks, the bound that [Fewest] sets on DrawnMean
 	Bound      float64 // checks, the same with the odds of the causes known; never less
 }
@@ -329,6 +330,11 @@ func (s *Sheet) drawn(m *engine.Model, o Options) error {
 			s.DrawnAlone += w
 		}
 	}
+	for n, e := range ended {
+		w := s.Causes[played[n/o.Draws]].Odds / total / float64(o.Draws)
+		s.Chance += w * w * (e.left - s.Left) * (e.left - s.Left)
+	}
+	s.Chance = math.Sqrt(s.Chance)
 	var p []float64
 	for _, c := range s.Causes {
 		p = append(p, repairs[c.Repair])
@@ -339,15 +345,19 @@ func (s *Sheet) drawn(m *engine.Model, o Options) error {
 	return nil
 }
 
+// surely is how many standard errors the draws may have been lucky by.
+const surely = 3
+
 // bounds sets the fewest checks that entropy allows.
 //
 // The bits that the courses learn of the repair are the entropy of the prior less
 // that of the repair given all that was read. The latter is at most the mean of
 // -log2 of what the verdict gives to the true repair, whatever the verdict
 // believes (Gibbs' inequality). So Prior less Left is not more than
-// was learned, and what it takes is not more than was made, but for the chance of the draws.
+// was learned, and what it takes is not more than was made. As Left is a mean of
+// draws, it is taken to be higher by some standard errors.
 func (s *Sheet) bounds(m *engine.Model, played []int) {
-	bits := s.Prior - s.Left
+	bits := s.Prior - s.Left - surely*s.Chance
 	var capacities []float64
 	var checks []channel
 	var prior []float64
