@@ -393,8 +393,10 @@ func (r *guideReader) check(n *yaml.Node) {
 	k.Cautions = r.texts(m.get("cautions"), what+": cautions")
 	k.After = r.mentions(m.get("after"), what+": after")
 	k.Stress = r.mentions(m.get("stress"), what+": stress")
-	if slices.Contains(k.After, k.ID) || slices.Contains(k.Stress, k.ID) {
-		r.errorf(idNode, "%s: it names itself in after or stress", what)
+	for key, ids := range map[string][]string{"after": k.After, "stress": k.Stress} {
+		if slices.Contains(ids, k.ID) {
+			r.errorf(m.value[key], "%s: %s: it names itself", what, key)
+		}
 	}
 	k.Proves = r.text(m.get("proves"), what+": proves")
 	k.ProvesNot = r.text(m.get("does_not_prove"), what+": does_not_prove")

@@ -107,6 +107,9 @@ func (r *guideReader) resolve(others map[string]*guideReader) error {
 		}
 	}
 	for _, ref := range r.handOffs {
+		if ref.check == r.g.ID {
+			continue // a circle
+		}
 		if to := others[ref.check]; to == nil || to.g.Shared {
 			r.known(ref.at, ref.check, append(symptoms(others), unread(others)...), ref.what)
 		}
