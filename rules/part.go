@@ -50,6 +50,13 @@ type Key struct {
 	Default           *float64 // nil: it must be given
 }
 
+// Bounds of what a failure adds.
+const (
+	leastAddOhms  = 1e-3
+	mostAddOhms   = 1e6
+	mostTimesOhms = 1000
+)
+
 // maxWays is the most ways of a connector.
 const maxWays = 64
 
@@ -320,6 +327,12 @@ func (p *Part) pinPair(d *document, n *yaml.Node, what string) [2]string {
 	return [2]string{s[0], s[1]}
 }
 
+// elementTypes are the types of elements, by the key that says their pins.
+var elementTypes = []struct {
+	key string
+	typ circuit.ElementType
+}{{"resistance", circuit.Resistance}, {"source", circuit.Source}, {"follower", circuit.Follower}, {"diode", circuit.Diode}, {"mirror", circuit.Mirror}}
+
 func (p *Part) readElement(d *document, n *yaml.Node, env map[string]any) {
 	m := d.mapping(n, "element")
 	var e element
@@ -331,10 +344,7 @@ func (p *Part) readElement(d *document, n *yaml.Node, env map[string]any) {
 	}
 	p.elementIDs = append(p.elementIDs, e.ID)
 	types := 0
-	for _, t := range []struct {
-		key string
-		typ circuit.ElementType
-	}{{"resistance", circuit.Resistance}, {"source", circuit.Source}, {"follower", circuit.Follower}, {"diode", circuit.Diode}, {"mirror", circuit.Mirror}} {
+	for _, t := range elementTypes {
 		if x := m.get(t.key); x != nil {
 			types++
 			e.Type = t.typ
@@ -466,10 +476,10 @@ func (p *Part) readFailure(d *document, n *yaml.Node, env map[string]any, source
 	if slices.ContainsFunc(p.failures, func(x failure) bool { return x.Mode == f.Mode }) {
 		d.errorf(mode, "%s: the mode stands twice", what)
 	}
-	f.Odds = d.within(m.need("odds"), 0, 1000, what+": odds")
+	f.Odds = d.within(m.need("odds"), 0, mostOdds, what+": odds")
 	f.changedOdds = f.Odds
 	if x := m.get("changed_odds"); x != nil {
-		f.changedOdds = d.within(x, 0, 1000, what+": changed_odds")
+		f.changedOdds = d.within(x, 0, mostOdds, what+": changed_odds")
 	}
 	f.Source = d.source(m.need("source"), sources, what+": source")
 	f.Repair = d.text(m.need("repair"), what+": repair")
@@ -504,7 +514,7 @@ func (p *Part) readFailure(d *document, n *yaml.Node, env map[string]any, source
 		}
 	}
 	if x := m.get("times_ohms"); x != nil {
-		f.TimesOhms = d.rising(x, 1, 1000, what+": times_ohms", "[lowest, highest] in times the wire's own")
+		f.TimesOhms = d.rising(x, 1, mostTimesOhms, what+": times_ohms", "[lowest, highest] in times the wire's own")
 		if !p.wire {
 			d.errorf(x, "%s: times_ohms: only a wire has it", what)
 		}
@@ -532,7 +542,7 @@ func (p *Part) readBridge(d *document, n *yaml.Node, what string) [][2]string {
 }
 
 func (d *document) ohmRange(n *yaml.Node, what string) [2]float64 {
-	return d.rising(n, 1e-3, 1e6, what, "[lowest, highest] in ohm")
+	return d.rising(n, leastAddOhms, mostAddOhms, what, "[lowest, highest] in ohm")
 }
 
 // rising reads a range of two rising values within two bounds.

@@ -58,6 +58,7 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().String("dir", "", "folder of the cases (default: probable in the XDG state folder)")
+	root.PersistentFlags().StringArray("kb", nil, "folder of knowledge over the shipped one and over your own\n(default your own: probable/kb in the XDG config folder)")
 	root.SetArgs(args)
 	root.SetIn(in)
 	root.SetOut(out)
@@ -65,7 +66,7 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return inputError(fmt.Errorf("%w\nSee %s --help.", err, c.CommandPath()))
 	})
-	root.AddCommand(findCommand(), resumeCommand(), casesCommand(), reportCommand(), harnessCommand(), wireCommand())
+	root.AddCommand(findCommand(), resumeCommand(), casesCommand(), reportCommand(), harnessCommand(), wireCommand(), kbCommand())
 	err := root.Execute()
 	if err == nil {
 		return exitVerdict
