@@ -102,12 +102,12 @@ func (r *firstReader) question(m *mapping, answers *yaml.Node, deep int) *Questi
 		m.need("answers")
 	}
 	items := r.list(answers, what+": answers")
+	if r.sound(answers) && (len(items) < firstFewest || len(items) > firstMost) {
+		r.errorf(answers, "%s: %d answers; want %d to %d", what, len(items), firstFewest, firstMost)
+	}
 	if len(items) == 0 {
 		r.reached = append(r.reached, "")
 		return q
-	}
-	if len(items) < firstFewest || len(items) > firstMost {
-		r.errorf(answers, "%s: %d answers; want %d to %d", what, len(items), firstFewest, firstMost)
 	}
 	var said []string
 	for _, n := range items {

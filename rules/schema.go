@@ -247,18 +247,20 @@ func (s schemas) guide() Schema {
 	check["if"] = needs("use")
 	check["then"] = only("use", "table")
 	check["else"] = Schema{
-		"required": []string{"id", "mode", "power", "say", "why", "minutes", "source"},
-		"anyOf":    []Schema{needs("outcomes", "table"), needs("computed")},
+		"required":   []string{"id", "mode", "power", "say", "why", "minutes", "source"},
+		"anyOf":      []Schema{needs("outcomes", "table"), needs("computed")},
+		"properties": Schema{"table": needs("otherwise")},
 		"allOf": []Schema{
 			when(Schema{"allOf": []Schema{has("mode", numeric...), needs("outcomes")}}, readings),
 			when(has("mode", words...), Schema{"properties": Schema{"outcomes": Schema{"items": without("when")}}}),
+			when(has("mode", string(engine.Continuity)), Schema{"properties": Schema{"outcomes": Schema{"items": Schema{"properties": Schema{
+				"id": Schema{"enum": []string{engine.Beep, engine.NoBeep}}}}}}}),
 			when(has("mode", off...), Schema{"properties": Schema{"power": Schema{"const": string(engine.Off)}}}),
 			when(has("mode", string(engine.VoltsDC)), Schema{"properties": Schema{"power": Schema{"not": Schema{"const": string(engine.Off)}}}}),
 			when(has("mode", string(engine.Swap)), needs("proves", "does_not_prove", "after", "cautions")),
 			when(Schema{"allOf": []Schema{has("power", string(engine.Live), string(engine.Limited)), {"not": has("mode", string(engine.Ask))}}}, needs("cautions")),
 		},
 	}
-	check["properties"].(Schema)["table"] = rows
 
 	fact := object("A fact of the vehicle that is known before the first check.", []string{"kind", "ask", "default"}, Schema{
 		"kind":    among(factKinds).with("yes_no, a number, or a choice of words."),
@@ -316,6 +318,8 @@ func prefixed(prefix string, words []string) []string {
 
 func (s schemas) part() Schema {
 	pair := tuple(anyText, 2)
+	pair["uniqueItems"] = true
+	distinct := Schema{"anyOf": []Schema{anyText, {"type": "array", "items": anyText, "minItems": 1, "uniqueItems": true}}}
 	value := object("New values for an element.", nil, Schema{
 		"ohms": formula.with("Its resistance in ohm."), "volts": formula.with("Its voltage in V."), "gain": formula.with("Its gain."), "cut": yesNo.with("It is gone."),
 	})
@@ -392,8 +396,8 @@ func (s schemas) part() Schema {
 		"part":          nameText.with("The kind's name."),
 		"version":       version(Version),
 		"about":         anyText.with("What the part is taken for."),
-		"pins":          oneOrMore(anyText).with("Its pins."),
-		"inner":         oneOrMore(anyText).with("Pins inside it, where no wire goes and no probe reaches."),
+		"pins":          distinct.with("Its pins."),
+		"inner":         distinct.with("Pins inside it, where no wire goes and no probe reaches."),
 		"optional":      Schema{"description": "Pins that builders often leave bare; a list in the list is a group that is wired whole or not at all.", "anyOf": []Schema{anyText, listOf(oneOrMore(anyText))}},
 		"keys":          mapOf(key).with("What a harness says of such a part."),
 		"elements":      listOf(element).with("What lies between its pins."),
