@@ -16,10 +16,11 @@ const Version = 1
 
 // Part is a kind of part: what kb/parts describes, its values still expressions.
 type Part struct {
-	Kind  string
-	About string
-	Pins  []string
-	Inner []string // pins inside the part: no wire goes there and no probe reaches them
+	Kind   string
+	About  string
+	Source string // of the figures that have none of their own, or empty
+	Pins   []string
+	Inner  []string // pins inside the part: no wire goes there and no probe reaches them
 	// Optional are the pins that builders often leave without a wire; those of
 	// one group have wires all together or not at all.
 	Optional [][]string
@@ -44,6 +45,7 @@ type Part struct {
 // Key is a value that a harness gives a part of the kind.
 type Key struct {
 	Name, Unit, About string
+	Source            string // or empty: that of the part
 	Low, High         float64
 	OverLow           bool // Low itself is not allowed
 	Whole, YesNo      bool
@@ -152,11 +154,12 @@ func readPart(file string, data []byte, sources SourceIDs) (*Part, *yaml.Node, e
 	p.Kind = d.name(kind, "part")
 	d.version(m.need("version"))
 	p.About = d.text(m.need("about"), "about")
+	p.Source = d.source(m.get("source"), sources, "source")
 	p.readPins(d, m.get("pins"), "pins")
 	outer := slices.Clone(p.Pins)
 	p.Inner = p.readPins(d, m.get("inner"), "inner")
 	p.readOptional(d, m.get("optional"), outer)
-	env := p.readKeys(d, m.get("keys"))
+	env := p.readKeys(d, m.get("keys"), sources)
 	elements := m.get("elements")
 	for _, n := range d.list(elements, "elements") {
 		p.readElement(d, n, env)
@@ -250,13 +253,13 @@ func (p *Part) readOptional(d *document, n *yaml.Node, outer []string) {
 
 // readKeys returns the variables that expressions may use; nil if the keys
 // could not be read.
-func (p *Part) readKeys(d *document, n *yaml.Node) map[string]any {
+func (p *Part) readKeys(d *document, n *yaml.Node, sources SourceIDs) map[string]any {
 	env := map[string]any{}
 	m := d.mapping(n, "keys")
 	for _, name := range m.keys {
 		what := "key " + name
 		km := d.mapping(m.get(name), what)
-		k := Key{Name: name, About: d.text(km.need("about"), what+": about")}
+		k := Key{Name: name, About: d.text(km.need("about"), what+": about"), Source: d.source(km.get("source"), sources, what+": source")}
 		if unit := km.get("unit"); unit != nil && unit.Value != "" {
 			k.Unit = d.text(unit, what+": unit")
 		}

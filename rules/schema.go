@@ -362,7 +362,7 @@ func (s schemas) part() Schema {
 		when(Schema{"not": Schema{"anyOf": []Schema{needs("diode"), needs("mirror")}}}, needs("ohms")),
 	}
 	key := object("A value that a harness gives such a part.", []string{"about"}, Schema{
-		"unit": anyText.with("Its unit."), "about": anyText.with("What it is."),
+		"unit": anyText.with("Its unit."), "about": anyText.with("What it is."), "source": s.source(),
 		"from": number.with("The least that is possible."), "over": number.with("What it must exceed, in place of \"from\"."), "to": number.with("The most that is possible."),
 		"default": number.with("What is taken where the harness does not say; without it the harness must."),
 		"whole":   yesNo.with("A whole number."), "yes_no": yesNo.with("A yes or a no."),
@@ -396,6 +396,7 @@ func (s schemas) part() Schema {
 		"part":          nameText.with("The kind's name."),
 		"version":       version(Version),
 		"about":         anyText.with("What the part is taken for."),
+		"source":        s.source(),
 		"pins":          distinct.with("Its pins."),
 		"inner":         distinct.with("Pins inside it, where no wire goes and no probe reaches."),
 		"optional":      Schema{"description": "Pins that builders often leave bare; a list in the list is a group that is wired whole or not at all.", "anyOf": []Schema{anyText, listOf(oneOrMore(anyText))}},
@@ -490,14 +491,15 @@ var caseEnds = []string{"alone", "listed"}
 
 func (s schemas) cases() Schema {
 	play := object("A worked case: a cause that is hidden, or readings that were taken, and the verdict.", []string{"id", "about", "verdict"}, Schema{
-		"id":       anyText.with("Its name, once in the file."),
-		"about":    anyText.with("What happened."),
-		"cause":    anyText.with("The hidden cause: each check gets the answer that is likeliest under it. Without one all that is asked stands in \"readings\"."),
-		"facts":    mapOf(Schema{"type": []string{"number", "string", "boolean"}}).with("Facts of the vehicle that are not as usual."),
-		"readings": mapOf(Schema{"type": []string{"number", "string"}}).with("What was read or answered by check: a number in V, ohm or A, OL, an outcome's id, or skip."),
-		"verdict":  several(anyText).with("Causes that must stand in the verdict."),
-		"ends":     among(caseEnds).with("alone: no cause of another repair stands in the verdict; listed: others may."),
-		"at_most":  Schema{"type": "integer", "minimum": 1, "description": "The most checks that it may take."},
+		"id":        idText.with("Its name, once in the file."),
+		"about":     anyText.with("What happened."),
+		"cause":     anyText.with("The hidden cause: each check gets the answer that is likeliest under it. Without one all that is asked stands in \"readings\"."),
+		"facts":     mapOf(Schema{"type": []string{"number", "string", "boolean"}}).with("Facts of the vehicle that are not as usual."),
+		"readings":  mapOf(Schema{"type": []string{"number", "string"}}).with("What was read or answered by check: a number in V, ohm or A, OL, an outcome's id, or skip."),
+		"verdict":   several(anyText).with("Causes that must stand in the verdict."),
+		"ends":      among(caseEnds).with("alone: no cause of another repair stands in the verdict; listed: others may."),
+		"at_most":   Schema{"type": "integer", "minimum": 1, "maximum": 200, "description": "The most checks that it may take."},
+		"qualified": yesNo.with("The person is qualified to work on live parts above 60 V DC."),
 	})
 	play["anyOf"] = []Schema{needs("cause"), needs("readings")}
 	out := object("Worked cases of a guide.", []string{"cases", "version", "play"}, Schema{

@@ -262,9 +262,14 @@ func TestSchemasKnowEveryKey(t *testing.T) {
 		{"harness Harness m", nil, at("harness")},
 		{"harness wire m", nil, at("harness", "wires", "item")},
 		{"harness symptom m", nil, at("harness", "symptoms", "item")},
+		{"cases ReadCases m", nil, at("cases")},
+		{"cases one m", nil, at("cases", "play", "item")},
 	}
 	for _, tt := range tests {
 		t.Run(tt.reader, func(t *testing.T) {
+			if _, err := os.Stat("cases.go"); err != nil && strings.HasPrefix(tt.reader, "cases ") {
+				t.Skip("worked cases are not read here yet")
+			}
 			require.NotEmpty(t, asked[tt.reader], "the reader has moved")
 			want := append(slices.Clone(tt.more), asked[tt.reader]...)
 			slices.Sort(want)
