@@ -5,7 +5,7 @@ package kb
 
 import "embed"
 
-// Files holds sources.yaml, parts/*.yaml, templates/*.yaml and guides/*.yaml.
+// Files holds sources.yaml, first.yaml, parts/*.yaml, templates/*.yaml and guides/*.yaml.
 //
-//go:embed sources.yaml parts/*.yaml templates/*.yaml guides/*.yaml
+//go:embed sources.yaml first.yaml parts/*.yaml templates/*.yaml guides/*.yaml
 var Files embed.FS

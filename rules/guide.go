@@ -17,10 +17,18 @@ import (
 // sumTolerance is how far a table's row may be from one.
 const sumTolerance = 1e-6
 
+// Bounds of odds, relative to all others.
+const (
+	leastOdds = 1e-3
+	mostOdds  = 1000
+)
+
 // Bounds of a check.
 const (
-	maxOutcomes = 50
-	maxLimits   = 500
+	leastMinutes = 0.05
+	mostMinutes  = 240
+	maxOutcomes  = 50
+	maxLimits    = 500
 )
 
 var (
@@ -50,11 +58,12 @@ type guideReader struct {
 	// handOffs mention guides.
 	handOffs []reference
 	roleIDs  []string
+	root     *yaml.Node
+	broken   bool            // it has problems
+	learned  map[string]bool // causes whose odds here were learned
 	// What the review looks at again.
-	root  *yaml.Node
 	whens map[string]*expression   // conditions of causes and checks, as "cause ID" and "check ID"
 	bands map[string][]*expression // conditions of a reading's outcomes, by check
-	wrong bool                     // it has problems
 }
 
 // reference is the mention of a check, or of a guide, to be resolved once all
@@ -84,17 +93,22 @@ func (b *Base) ReadGuide(file string, data []byte, sources SourceIDs) (*engine.G
 // its guide. After a problem the guide has what could be read. What it uses from
 // other guides is left to resolve.
 func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*guideReader, *yaml.Node, error) {
-	r := &guideReader{document: &document{file: file}, base: b, sources: sources, g: &engine.Guide{}, facts: map[string]any{},
-		needs: map[string][]string{}, lent: map[string]bool{}, whens: map[string]*expression{}, bands: map[string][]*expression{}}
+	d := &document{file: file}
+	return b.readGuideOf(d, d.parse(data), sources)
+}
+
+// readGuideOf reads a guide from a document that was parsed.
+func (b *Base) readGuideOf(d *document, root *yaml.Node, sources SourceIDs) (r *guideReader, id *yaml.Node, err error) {
+	r = &guideReader{document: d, base: b, sources: sources, g: &engine.Guide{}, facts: map[string]any{},
+		needs: map[string][]string{}, lent: map[string]bool{}, learned: map[string]bool{}, root: root,
+		whens: map[string]*expression{}, bands: map[string][]*expression{}}
+	defer func() { r.broken = err != nil }()
 	g := r.g
-	root := r.parse(data)
-	r.root = root
 	if root == nil {
-		r.wrong = true
 		return r, nil, r.problems.err()
 	}
 	m := r.mapping(root, "guide file")
-	id := m.need("guide")
+	id = m.need("guide")
 	g.ID = r.id(id, "guide")
 	r.guideVersion(m.need("version"))
 	g.Shared = r.yes(m.get("shared"), "shared")
@@ -127,7 +141,6 @@ func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*guideRea
 		}
 	}
 	m.done()
-	r.wrong = len(r.problems) > 0
 	return r, id, r.problems.err()
 }
 
@@ -145,12 +158,12 @@ func (r *guideReader) outcomeOf(ref reference) {
 const guideVersionRead = 2
 
 // guideVersion checks a guide file's version.
-func (r *guideReader) guideVersion(n *yaml.Node) {
-	if v, ok := r.number(n, "version"); ok && v == 1 {
-		r.errorf(n, "version: this file is of version 1; to bring it to version 2 give each swap check \"proves\", \"does_not_prove\" and \"after\", "+
+func (d *document) guideVersion(n *yaml.Node) {
+	if v, ok := d.number(n, "version"); ok && v == 1 {
+		d.errorf(n, "version: this file is of version 1; to bring it to version 2 give each swap check \"proves\", \"does_not_prove\" and \"after\", "+
 			"take the first questions from the guide common by \"use\", give the causes \"traits\", and write 2 here")
 	} else if ok {
-		r.versionOf(n, guideVersionRead)
+		d.versionOf(n, guideVersionRead)
 	}
 }
 
@@ -203,6 +216,15 @@ func (r *guideReader) applies(n *yaml.Node) {
 	m.done()
 }
 
+// Kinds of facts.
+const (
+	factYesNo  = "yes_no"
+	factNumber = "number"
+	factChoice = "choice"
+)
+
+var factKinds = []string{factYesNo, factNumber, factChoice}
+
 func (r *guideReader) readFacts(n *yaml.Node) {
 	before, typed := len(r.problems), true
 	m := r.mapping(n, "facts")
@@ -220,21 +242,21 @@ func (r *guideReader) readFacts(n *yaml.Node) {
 		kind := fm.need("kind")
 		def := fm.need("default")
 		switch r.text(kind, what+": kind") {
-		case "yes_no":
+		case factYesNo:
 			f.YesNo = true
 			f.Default = r.yes(def, what+": default")
-		case "choice":
+		case factChoice:
 			for _, x := range r.several(fm.need("of"), what+": of") {
 				f.Choices = append(f.Choices, r.text(x, what+": of"))
 			}
 			word := r.text(def, what+": default")
 			r.known(def, word, r.named(fm.value["of"], f.Choices), what+": default: there is no choice")
 			f.Default = word
-		case "number":
+		case factNumber:
 			f.Low, f.High = r.span(fm.need("from"), fm.need("to"), what, "from")
 			f.Default = r.within(def, f.Low, f.High, what+": default")
 		default:
-			r.errorf(kind, "%s: kind is yes_no, number or choice", what)
+			r.errorf(kind, "%s: kind is one of: %s", what, strings.Join(factKinds, ", "))
 			f.Default = 0.0
 			typed = false
 		}
@@ -307,7 +329,7 @@ func (r *guideReader) newCause(n *yaml.Node, id string) {
 }
 
 func (r *guideReader) odds(n *yaml.Node, what string) float64 {
-	return r.within(n, 1e-3, 1000, what+": odds")
+	return r.within(n, leastOdds, mostOdds, what+": odds")
 }
 
 func (r *guideReader) traits(n *yaml.Node, what string) []string {
@@ -354,6 +376,7 @@ var (
 	powers = []string{string(engine.Off), string(engine.Live), string(engine.Limited)}
 	modes  = []string{string(engine.VoltsDC), string(engine.Ohms), string(engine.Continuity), string(engine.Diode), string(engine.AmpsDC),
 		string(engine.Look), string(engine.Ask), string(engine.Wiggle), string(engine.Swap)}
+	jumpers = []string{string(engine.KnownPin), string(engine.ChipPin)}
 )
 
 func (r *guideReader) check(n *yaml.Node) {
@@ -376,7 +399,7 @@ func (r *guideReader) check(n *yaml.Node) {
 	k.Red = r.text(m.get("red"), what+": red")
 	k.Black = r.text(m.get("black"), what+": black")
 	k.State = r.text(m.get("state"), what+": state")
-	k.Minutes = r.within(m.need("minutes"), 0.05, 240, what+": minutes")
+	k.Minutes = r.within(m.need("minutes"), leastMinutes, mostMinutes, what+": minutes")
 	if x := m.get("access"); x != nil {
 		k.Access = int(r.within(x, 0, 3, what+": access"))
 	}
@@ -387,7 +410,7 @@ func (r *guideReader) check(n *yaml.Node) {
 		rm.done()
 	}
 	if x := m.get("jumper"); x != nil {
-		k.Jumper = engine.Jumper(r.oneOf(x, []string{string(engine.KnownPin), string(engine.ChipPin)}, what+": jumper"))
+		k.Jumper = engine.Jumper(r.oneOf(x, jumpers, what+": jumper"))
 	}
 	r.source(m.need("source"), r.sources, what+": source")
 	k.Cautions = r.texts(m.get("cautions"), what+": cautions")

@@ -54,7 +54,7 @@ func (d *document) guidePlaces(root *yaml.Node) map[string]Place {
 	at := map[string]Place{}
 	note := func(name string, n *yaml.Node) {
 		if at[name].Line == 0 {
-			at[name] = Place{d.file, n.Line, n.Column}
+			at[name] = d.place(n)
 		}
 	}
 	m := d.mapping(root, "guide file")

@@ -18,13 +18,41 @@ func (b *Base) Review() Problems {
 	found := make([]Problems, len(ids))
 	var wg sync.WaitGroup
 	for i, id := range ids {
-		if r := b.readers[id]; !r.wrong {
+		if r := b.readers[id]; !r.broken {
 			wg.Go(func() { found[i] = b.reviewGuide(r) })
 		}
 	}
 	wg.Wait()
-	out := slices.Concat(found...)
+	out := append(slices.Concat(found...), b.unusedSources()...)
 	out.Sort()
+	return out
+}
+
+// word is a source's ID as it stands in a text.
+var word = regexp.MustCompile(`[A-Za-z0-9_-]+`)
+
+// unusedSources finds the sources that nothing names, neither in a value nor in a
+// comment beside a figure.
+func (b *Base) unusedSources() Problems {
+	named := map[string]bool{}
+	for _, l := range b.layers {
+		for folder, files := range l.files {
+			for _, f := range files {
+				if folder != sourcesFile {
+					for _, w := range word.FindAll(f.data, -1) {
+						named[string(w)] = true
+					}
+				}
+			}
+		}
+	}
+	var out Problems
+	for _, s := range b.Sources {
+		if !named[s.ID] && !s.ForProgram {
+			out = append(out, Problem{File: s.at.File, Line: s.at.Line, Column: s.at.Column, Warning: true, Text: "source " + s.ID + ": nothing names it",
+				Right: "its id as the source of a figure or in a comment beside one; \"for: program\" if only the program's own code leans on it; else leave it away"})
+		}
+	}
 	return out
 }
 
@@ -40,7 +68,7 @@ type reviewer struct {
 
 func (b *Base) reviewGuide(r *guideReader) Problems {
 	v := &reviewer{b: b, r: r, g: r.g, never: map[string]bool{}}
-	v.at = (&document{file: r.file}).guidePlaces(r.root)
+	v.at = r.guidePlaces(r.root)
 	v.unreachable()
 	for i := range v.g.Causes {
 		v.cause(&v.g.Causes[i])

@@ -115,7 +115,7 @@ func (r *guideReader) resolve(others map[string]*guideReader) error {
 		}
 	}
 	r.circles()
-	r.wrong = r.wrong || len(r.problems) > 0
+	r.broken = r.broken || len(r.problems) > 0
 	return r.problems.err()
 }
 
@@ -159,7 +159,7 @@ func (r *guideReader) comesBack(others map[string]*guideReader) error {
 				c.ID, strings.Join(append(way, r.g.ID), " to "))
 		}
 	}
-	r.wrong = r.wrong || len(r.problems) > before
+	r.broken = r.broken || len(r.problems) > before
 	return r.problems[before:].err()
 }
 

@@ -96,7 +96,7 @@ type bench struct {
 func (b *bench) pick(question string, options []string, extra ...string) (string, error) {
 	b.wrap("", question)
 	for i, o := range options {
-		b.say("  %d  %s", i+1, o)
+		b.wrap(fmt.Sprintf("  %d  ", i+1), o)
 	}
 	for {
 		s, err := b.ask.line("Number or words:")
@@ -117,6 +117,9 @@ func (b *bench) pick(question string, options []string, extra ...string) (string
 		}
 		if len(fit) == 1 {
 			return fit[0], nil
+		}
+		if slices.Contains(extra, strings.ToLower(s)) {
+			return strings.ToLower(s), nil
 		}
 		if word, _, _ := strings.Cut(strings.ToLower(s), " "); slices.Contains(extra, word) {
 			return s, nil
@@ -161,8 +164,8 @@ func (b *bench) wrap(label, text string) {
 	b.say("%s", fold(width, label, text))
 }
 
-func (b *bench) choose(question string, options []string) (string, error) {
-	s, err := b.pick(question, options)
+func (b *bench) choose(question string, options []string, also ...string) (string, error) {
+	s, err := b.pick(question, options, also...)
 	if errors.Is(err, errStopped) {
 		return "", errNoVerdict
 	}

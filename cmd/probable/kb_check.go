@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -21,12 +20,12 @@ func kbCheckCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check [DIR | FILES...]",
 		Short: "Say what is wrong, or looks wrong, with the knowledge",
-		Long: "Say what is wrong, or looks wrong, with the knowledge: the shipped one, that of a folder with a\n" +
-			"sources.yaml, or guide, part and harness files over the shipped one.\n\n" +
+		Long: "Say what is wrong, or looks wrong, with the knowledge: the shipped one with what lies over it, a\n" +
+			"whole base in a folder, or files of any kind over the knowledge.\n\n" +
 			"Exit codes: 0 fine or warnings only, 2 errors, or warnings with --strict.",
 		Example: "  probable kb check\n  probable kb check my-guide.yaml --strict",
 		RunE: func(c *cobra.Command, args []string) error {
-			problems, err := checkKnowledge(args)
+			problems, err := checkKnowledge(c, args)
 			if err != nil {
 				return err
 			}
@@ -63,42 +62,51 @@ func kbCheckCommand() *cobra.Command {
 	return c
 }
 
-// checkKnowledge returns the problems of the shipped knowledge, of a folder, or
-// of files over the shipped knowledge.
-func checkKnowledge(args []string) (rules.Problems, error) {
-	var from fs.FS = kb.Files
-	name := "kb"
+// checkKnowledge returns the problems of the knowledge, of a folder, or of files
+// over the knowledge.
+func checkKnowledge(c *cobra.Command, args []string) (rules.Problems, error) {
 	if len(args) == 1 {
 		if info, err := os.Stat(args[0]); err == nil && info.IsDir() {
-			from, name, args = os.DirFS(args[0]), filepath.ToSlash(args[0]), nil
+			return checkFolder(args[0])
 		}
 	}
-	base, err := rules.ReadBase(from)
-	if base == nil {
-		return nil, inputError(fmt.Errorf("%s: %w", name, readable(err)))
+	over, done, err := layers(c)
+	defer done()
+	if err != nil {
+		return nil, err
 	}
+	files := map[string][]byte{}
+	for _, file := range args {
+		if files[file], err = os.ReadFile(file); err != nil {
+			return nil, inputError(readable(err))
+		}
+	}
+	base, err := rules.ReadFiles(files, kb.Files, over...)
 	problems := problemsOf(err)
-	if len(args) == 0 {
-		problems = append(problems, base.Review()...)
-		for i := range problems {
-			problems[i].File = name + strings.TrimPrefix(problems[i].File, "kb")
+	for _, p := range base.Review() {
+		if len(args) == 0 || slices.Contains(args, p.File) {
+			problems = append(problems, p)
 		}
-	} else {
-		if err != nil {
-			return nil, err
-		}
-		files := map[string][]byte{}
-		for _, file := range args {
-			if files[file], err = os.ReadFile(file); err != nil {
-				return nil, inputError(readable(err))
-			}
-		}
-		base, err = base.With(files)
-		problems = problemsOf(err)
-		for _, p := range base.Review() {
-			if slices.Contains(args, p.File) {
-				problems = append(problems, p)
-			}
+	}
+	problems.Sort()
+	return problems, nil
+}
+
+// checkFolder returns the problems of a whole base in a folder.
+func checkFolder(dir string) (rules.Problems, error) {
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return nil, inputError(readable(err))
+	}
+	defer root.Close()
+	base, err := rules.ReadBase(root.FS())
+	if base == nil {
+		return nil, inputError(fmt.Errorf("%s is no base of its own: %w; to check what lies over the shipped one give --kb %[1]s", dir, readable(err)))
+	}
+	problems := append(problemsOf(err), base.Review()...)
+	for i, p := range problems {
+		if rest, ok := strings.CutPrefix(p.File, "kb/"); ok {
+			problems[i].File = filepath.ToSlash(filepath.Join(dir, rest))
 		}
 	}
 	problems.Sort()

@@ -13,8 +13,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"probable/engine/coverage"
-	"probable/kb"
-	"probable/rules"
 )
 
 func kbCoverageCommand() *cobra.Command {
@@ -36,7 +34,7 @@ func kbCoverageCommand() *cobra.Command {
 			if o.Draws < 1 {
 				return inputError(fmt.Errorf("--draws %d: want at least 1", o.Draws))
 			}
-			base, err := rules.ReadBase(kb.Files)
+			base, err := readBase(c)
 			if err != nil {
 				return err
 			}

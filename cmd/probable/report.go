@@ -5,8 +5,6 @@ import (
 
 	"probable/engine/casefile"
 	"probable/engine/report"
-	"probable/kb"
-	"probable/rules"
 )
 
 func reportCommand() *cobra.Command {
@@ -23,7 +21,7 @@ func reportCommand() *cobra.Command {
 			if err != nil {
 				return caseError(err)
 			}
-			base, err := rules.ReadBase(kb.Files)
+			base, err := readBase(c)
 			if err != nil {
 				return err
 			}
@@ -34,7 +32,7 @@ func reportCommand() *cobra.Command {
 			o := s.opened
 			return report.Markdown(c.OutOrStdout(), s.course, report.About{
 				Case: args[0], Harness: o.Harness, HarnessDigest: o.Digest, Symptom: o.Symptom, Guide: o.Guide,
-				Tool: o.Tool, BaseDigest: o.Base, BaseChanged: o.Base != baseDigest(),
+				Tool: o.Tool, BaseDigest: o.Base, BaseChanged: o.Base != base.Digest,
 				Opened: records[0].Time, Last: records[len(records)-1].Time, Facts: o.Facts, Supply: o.Supply,
 			})
 		},
