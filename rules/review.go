@@ -365,7 +365,8 @@ func (v *reviewer) proof(c *engine.GuideCause) {
 			told = false
 		case k.Power != engine.Off:
 			powered = id
-		case powered != "":
+		case powered != "" && (k.Mode == engine.Ohms || k.Mode == engine.Continuity || k.Mode == engine.Diode):
+			// A look with the power off may be for what the power did.
 			v.add(item, fmt.Sprintf("the proof powers up for %q before %q with the power off", powered, id), "the checks with the power off first")
 		}
 		if p := k.SoundWith(c); p >= 0 {
@@ -397,7 +398,7 @@ var (
 	mains     = regexp.MustCompile(`(?i)\bmains\b`)
 	licensed  = regexp.MustCompile(`(?i)\b(licensed|licenced|never open(ed)?|not opened|stays closed|qualified|electrician)\b`)
 	atRest    = regexp.MustCompile(`(?i)\b(at rest|unloaded|no load|unplugged|plug (parted|pulled|open)|nothing (plugged|connected|joined)|taken off)\b`)
-	loaded    = regexp.MustCompile(`(?i)\b(load|loaded|under current|full throttle|working current|while it (runs|charges|draws)|at full|drawing|motor turns|climb|brightest|full white)\b`)
+	loaded    = regexp.MustCompile(`(?i)\b(load|loaded|under current|full throttle|working current|while it (runs|charges|draws)|at full|draws current|motor turns|climb|brightest|full white)\b`)
 )
 
 // words looks for a check with the power off whose words power something up.
@@ -434,7 +435,6 @@ func (v *reviewer) sequence(k *engine.GuideCheck) {
 			v.add(item, fmt.Sprintf("a swap waits for %q, which is only a question", id), "a reading or a look that proves the socket")
 		}
 	}
-	// A cause that this check would spread must not be the one that it waits for.
 	if k.Mode == engine.Swap && !slices.ContainsFunc(v.r.g.Checks, func(x engine.GuideCheck) bool { return slices.Contains(k.After, x.ID) }) {
 		v.add(where+" / after", "none of the checks that a swap waits for is here, so the socket is not proven first", "the check that proves the socket, by \"use\"")
 	}

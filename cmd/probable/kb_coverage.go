@@ -224,10 +224,11 @@ func sheetText(s *coverage.Sheet) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s: %s, %s\n", s.Guide, count(len(s.Causes), "cause"), count(len(s.Checks), "check"))
 	fmt.Fprintf(&b, "  end alone, or with the same repair  %s; drawn %s\n", percent(s.Alone), percent(s.DrawnAlone))
-	fmt.Fprintf(&b, "  checks to the verdict               mean %.1f, worst %d; drawn mean %.1f, worst %d\n", s.Mean, s.Worst, s.DrawnMean, s.DrawnWorst)
+	fmt.Fprintf(&b, "  checks to the verdict               mean %.1f, worst %d\n", s.Mean, s.Worst)
+	fmt.Fprintf(&b, "  with drawn answers                  mean %.1f, worst %d\n", s.DrawnMean, s.DrawnWorst)
 	fmt.Fprintf(&b, "  entropy of the repairs              %.2f bits; left at the verdict %.2f\n", s.Prior, s.Left)
-	fmt.Fprintf(&b, "  fewest checks that this allows      %.1f (%.1f by capacity alone); drawn %.2f\n"+
-		"                                      times as many\n", s.Bound, s.Capacity, s.Ratio())
+	fmt.Fprintf(&b, "  fewest checks that this allows      %.1f (%.1f by capacity alone)\n", s.Bound, s.Capacity)
+	fmt.Fprintf(&b, "  mean over fewest                    %.2f; drawn %.2f\n", s.Mean/s.Bound, s.Ratio())
 	fmt.Fprintf(&b, "%s\n", fold(paper, "  longest course: ", s.Hard))
 	b.WriteString(groupsText(s))
 	fmt.Fprint(&b, "\nChecks, and the most bits that each can tell\n")
