@@ -119,8 +119,8 @@ func TestKbCoverage(t *testing.T) {
 
 	_, out, _ = runVerb("kb", "coverage", "--draws", "1")
 	narrow(t, out)
-	require.Regexp(t, `(?m)^guide +causes +checks +alone +mean +worst +drawn +fewest +times$`, out)
-	require.Regexp(t, `(?m)^throttle dead +\d+ +\d+ +\d+ %`, out)
+	require.Regexp(t, `(?m)^guide +causes +alone +mean +worst +drawn +fewest +times$`, out)
+	require.Regexp(t, `(?m)^throttle dead +\d+ +\d+ %`, out)
 
 	for _, args := range [][]string{{"no such guide"}, {"common"}, {"--draws", "0"}, {"--csv", "--json"}} {
 		code, _, errs = runVerb(append([]string{"kb", "coverage"}, args...)...)

@@ -181,9 +181,9 @@ func writeCoverageCSV(out io.Writer, sheets []*coverage.Sheet) error {
 func coverageText(sheets []*coverage.Sheet, whole bool) string {
 	var b strings.Builder
 	if !whole {
-		rows := [][]string{{"guide", "causes", "checks", "alone", "mean", "worst", "drawn", "fewest", "times"}}
+		rows := [][]string{{"guide", "causes", "alone", "mean", "worst", "drawn", "fewest", "times"}}
 		for _, s := range sheets {
-			rows = append(rows, []string{short(s.Guide, 30), strconv.Itoa(len(s.Causes)), strconv.Itoa(len(s.Checks)), percent(s.Alone),
+			rows = append(rows, []string{short(s.Guide, 28), strconv.Itoa(len(s.Causes)), percent(s.Alone),
 				fmt.Sprintf("%.1f", s.Mean), strconv.Itoa(s.Worst), fmt.Sprintf("%.1f", s.DrawnMean), fmt.Sprintf("%.1f", s.Bound), fmt.Sprintf("%.2f", s.Ratio())})
 		}
 		b.WriteString(columns(rows))
