@@ -39,10 +39,7 @@ func readBase(c *cobra.Command) (*rules.Base, error) {
 			return nil, err
 		}
 	}
-	dirs, err := c.Flags().GetStringArray("kb")
-	if err != nil {
-		return nil, err
-	}
+	dirs, _ := c.Flags().GetStringArray("kb")
 	for _, dir := range dirs {
 		if err := add(dir, true); err != nil {
 			return nil, err
