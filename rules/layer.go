@@ -1,10 +1,12 @@
 package rules
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
 	"path"
+	"slices"
 	"strings"
 
 	"gopkg.in/yaml.v3"
@@ -17,6 +19,9 @@ type Layer struct {
 	Name  string // how messages name the folder
 	Files fs.FS
 }
+
+// maxFiles bounds a folder of a layer.
+const maxFiles = 1000
 
 // folders of a base, and the files beside them.
 var (
@@ -69,6 +74,10 @@ func (l Layer) load(shipped bool) (layer, error) {
 		entries, err := fs.ReadDir(l.Files, dir)
 		if err != nil && !errors.Is(err, fs.ErrNotExist) {
 			errs = append(errs, l.refuse(dir, err))
+		}
+		if len(entries) > maxFiles {
+			errs = append(errs, l.refuse(dir, fmt.Errorf("it has %d files; the most is %d", len(entries), maxFiles)))
+			continue
 		}
 		for _, e := range entries { // sorted by name
 			switch path.Ext(e.Name()) {
@@ -160,13 +169,13 @@ func (b *Base) extend(x *extension, sources SourceIDs) error {
 		return err
 	}
 	// The extension's lines come after those of the guide.
-	lines := strings.Count(string(below.data), "\n") + 2
-	d := &document{file: below.file, data: append(append([]byte(nil), below.data...), "\n\n"...), parts: append([]segment(nil), below.parts...)}
-	d.data = append(d.data, x.data...)
-	d.parts = append(d.parts, segment{x.file, lines})
+	has := bytes.Count(below.data, []byte("\n"))
+	lines := max(has, last(below.root)) + 1
+	d := &document{file: below.file, parts: append(slices.Clone(below.parts), segment{x.file, lines})}
+	d.data = slices.Concat(below.data, bytes.Repeat([]byte("\n"), lines-has), x.data)
 	shift(x.root, lines)
 	root := *below.root
-	root.Content = append([]*yaml.Node(nil), below.root.Content...)
+	root.Content = slices.Clone(below.root.Content)
 	merged := &merger{base: b, d: d, id: id, file: x.file}
 	for _, key := range extended {
 		more := child(x.root, key)
@@ -193,6 +202,16 @@ func keyNode(key string, value *yaml.Node) *yaml.Node {
 	return &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: key, Line: value.Line, Column: value.Column}
 }
 
+// last returns the last line on which a node or one below it stands. YAML knows
+// more line ends than one.
+func last(n *yaml.Node) int {
+	line := n.Line
+	for _, c := range n.Content {
+		line = max(line, last(c))
+	}
+	return line
+}
+
 // shift moves a node and all below it down.
 func shift(n *yaml.Node, lines int) {
 	n.Line += lines
@@ -213,7 +232,7 @@ type merger struct {
 // kinds of nodes differ the extension's stands alone, and reading reports it.
 func (g *merger) merge(key string, old, more *yaml.Node) *yaml.Node {
 	out := *old
-	out.Content = append([]*yaml.Node(nil), old.Content...)
+	out.Content = slices.Clone(old.Content)
 	switch {
 	case old.Kind != more.Kind:
 		return more
@@ -278,7 +297,7 @@ func (g *merger) item(kind string, list, item *yaml.Node) {
 // changed is a cause or check of the guide with what the extension says anew.
 func (g *merger) changed(kind string, old, item *yaml.Node) *yaml.Node {
 	out := *old
-	out.Content = append([]*yaml.Node(nil), old.Content...)
+	out.Content = slices.Clone(old.Content)
 	anew := []string{"table"}
 	if kind == "cause" {
 		anew = []string{"odds", "prove", "traits", "when"}
@@ -292,7 +311,7 @@ func (g *merger) changed(kind string, old, item *yaml.Node) *yaml.Node {
 		}
 		if table := child(&out, key); key == "table" && table != nil && table.Kind == yaml.MappingNode && value.Kind == yaml.MappingNode {
 			rows := *table
-			rows.Content = append([]*yaml.Node(nil), table.Content...)
+			rows.Content = slices.Clone(table.Content)
 			for i := 0; i+1 < len(value.Content); i += 2 {
 				g.put(&rows, value.Content[i], value.Content[i+1])
 			}

@@ -38,10 +38,7 @@ func layers(c *cobra.Command) (over []rules.Layer, done func(), err error) {
 			return nil, done, err
 		}
 	}
-	dirs, err := c.Flags().GetStringArray("kb")
-	if err != nil {
-		return nil, done, err
-	}
+	dirs, _ := c.Flags().GetStringArray("kb")
 	for _, dir := range dirs {
 		if err := add(dir, true); err != nil {
 			return nil, done, err
