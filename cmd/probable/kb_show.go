@@ -66,10 +66,10 @@ func outEntries(entries []rules.Entry) []outEntry {
 	for _, e := range entries {
 		o := outEntry{e.Kind, e.ID, e.File, []outPoint{}, []outSource{}}
 		for _, p := range e.Points {
-			o.Points = append(o.Points, outPoint(p))
+			o.Points = append(o.Points, outPoint{p.Label, p.Text})
 		}
 		for _, s := range e.Sources {
-			o.Sources = append(o.Sources, outSource(s))
+			o.Sources = append(o.Sources, outSource{s.ID, s.Title, s.Where, s.Reached})
 		}
 		out = append(out, o)
 	}
