@@ -61,6 +61,7 @@ type GuideCause struct {
 type GuideCheck struct {
 	Check
 	Origin string   // "guide / id" where it is written
+	Source string   // of its limits and its table
 	Says   []string // by answer: the answer in words
 	Good   string   // the answer of a healthy vehicle, or empty where there is no one answer
 	Stress []string // IDs of the checks that ask the same under load, warm or moved
@@ -120,6 +121,9 @@ func (g *Guide) facts(given map[string]any) (map[string]any, error) {
 	return all, nil
 }
 
+// key is what the odds of a cause of this guide are kept under.
+func (g *Guide) key(cause string) string { return g.ID + " / " + cause }
+
 // possible returns the causes that a vehicle with these facts can have.
 func (g *Guide) possible(facts map[string]any) ([]GuideCause, error) {
 	var out []GuideCause
@@ -133,6 +137,7 @@ func (g *Guide) possible(facts map[string]any) ([]GuideCause, error) {
 				continue
 			}
 		}
+		c.Key = cmp.Or(c.Key, g.key(c.ID))
 		out = append(out, c)
 	}
 	return out, nil

@@ -8,8 +8,10 @@ import (
 
 // HandOff is a guide that took the place of a cause in the course of a case.
 type HandOff struct {
-	Cause string // ID of the cause that led
-	Guide *Guide // whose causes stand in its place now
+	Cause string             // ID of the cause that led
+	Guide *Guide             // whose causes stand in its place now
+	key   string             // of the cause
+	share map[string]float64 // of the guide's causes, by key
 }
 
 // onward is where a model made from a guide can go from there.
@@ -35,7 +37,11 @@ func (m *Model) handOff(cause *Cause) (*Model, HandOff, error) {
 	o := m.further.o
 	o.Facts = maps.Clone(o.Facts)
 	next, err := joined.model(o, append(slices.Clone(m.further.chain), to.ID))
-	return next, HandOff{cause.ID, to}, err
+	h := HandOff{Cause: cause.ID, Guide: to, key: cause.Key}
+	if err == nil {
+		h.share = next.shares(to.key(""))
+	}
+	return next, h, err
 }
 
 // handOff returns this guide with the causes of another in the place of one of
@@ -91,6 +97,7 @@ func (g *Guide) handOff(cause string, to *Guide) *Guide {
 			continue
 		}
 		added = append(added, c)
+		c.Key = to.key(c.ID)
 		c.ID, c.Prove = causeID[c.ID], rename(c.Prove, checkID)
 		c.Odds *= umbrella.Odds / total
 		out.Causes = append(out.Causes, c)

@@ -209,7 +209,8 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 	b.points, b.fits = 1, []float64{1}
 	for i := range faults {
 		f := &faults[i]
-		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions})
+		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions,
+			Key: "part " + f.Kind + " " + f.Mode})
 		for _, p := range pasts[i] {
 			b.scenario(f, p.bench, i, p.share)
 			b.fits = append(b.fits, p.fits...)

@@ -60,6 +60,7 @@ type Cause struct {
 	Kills    string // what kills the part while one works on it
 	Hurts    string // what hurts the person
 	HandOff  string // the guide whose causes take its place once it leads, or empty
+	Key      string // what its odds are kept under: "GUIDE / CAUSE", or "part KIND MODE" of a harness's fault
 }
 
 // Unexplained is the ID of the cause that stands for all that is not listed.

@@ -5,7 +5,8 @@ package kb
 
 import "embed"
 
-// Files holds sources.yaml, first.yaml, parts/*.yaml, templates/*.yaml and guides/*.yaml.
+// Files holds sources.yaml, first.yaml, parts/*.yaml, templates/*.yaml, guides/*.yaml
+// and the worked cases, cases/*.yaml.
 //
-//go:embed sources.yaml first.yaml parts/*.yaml templates/*.yaml guides/*.yaml
+//go:embed *.yaml */*.yaml
 var Files embed.FS

@@ -49,33 +49,38 @@ func ReadBase(shipped fs.FS, over ...Layer) (*Base, error) {
 }
 
 // ReadFiles reads a base as [ReadBase] does, and over it files by their names,
-// each taken for what its keys say that it is. Harnesses among them are only read.
+// each taken for what its keys say that it is. Worked cases and harnesses among
+// them are only read.
 func ReadFiles(files map[string][]byte, shipped fs.FS, over ...Layer) (*Base, error) {
 	layers, err := load(shipped, over)
 	if layers == nil {
 		return nil, err
 	}
 	top := layer{files: map[string][]kbFile{}}
-	var harnesses []kbFile
+	var others []string
 	for _, name := range slices.Sorted(maps.Keys(files)) {
 		f := kbFile{name: name, data: files[name]}
 		if as := folderOf(f); as != "" {
 			top.files[as] = append(top.files[as], f)
 		} else {
-			harnesses = append(harnesses, f)
+			others = append(others, name)
 		}
 	}
 	b, wrong := readLayers(append(layers, top))
-	err = errors.Join(err, wrong)
-	for _, f := range harnesses {
-		_, wrong := b.Harness(f.name, f.data)
-		err = errors.Join(err, wrong)
+	errs := []error{err, wrong}
+	for _, name := range others {
+		if root := (&document{}).parse(files[name]); child(root, "cases") != nil {
+			_, err = b.ReadCases(name, files[name])
+		} else {
+			_, err = b.Harness(name, files[name])
+		}
+		errs = append(errs, err)
 	}
-	return b, err
+	return b, errors.Join(errs...)
 }
 
 // folderOf is the folder of a layer, or the file beside the folders, that a file
-// belongs to by its keys; "" if it is a harness or cannot be read.
+// belongs to by its keys; "" if it is of none, or cannot be read.
 func folderOf(f kbFile) string {
 	root := (&document{file: f.name}).parse(f.data)
 	for key, as := range map[string]string{"guide": "guides", "extends": "guides", "part": "parts", "sources": sourcesFile, "ask": firstFile, "learned": oddsFile} {

@@ -167,10 +167,11 @@ func (d *document) guideVersion(n *yaml.Node) {
 	}
 }
 
-func (r *guideReader) id(n *yaml.Node, what string) string {
-	s := r.text(n, what)
+// id reads an ID of lower-case words.
+func (d *document) id(n *yaml.Node, what string) string {
+	s := d.text(n, what)
 	if s != "" && !idForm.MatchString(s) {
-		r.errorf(n, "%s: %q is not an id; use lower-case words", what, s)
+		d.errorf(n, "%s: %q is not an id; use lower-case words", what, s)
 	}
 	return s
 }
@@ -412,7 +413,7 @@ func (r *guideReader) check(n *yaml.Node) {
 	if x := m.get("jumper"); x != nil {
 		k.Jumper = engine.Jumper(r.oneOf(x, jumpers, what+": jumper"))
 	}
-	r.source(m.need("source"), r.sources, what+": source")
+	k.Source = r.source(m.need("source"), r.sources, what+": source")
 	k.Cautions = r.texts(m.get("cautions"), what+": cautions")
 	k.After = r.mentions(m.get("after"), what+": after")
 	k.Stress = r.mentions(m.get("stress"), what+": stress")
@@ -495,10 +496,11 @@ func (r *guideReader) checkWhen(k *engine.GuideCheck, n *yaml.Node, what string)
 	}
 }
 
-func (r *guideReader) oneOf(n *yaml.Node, known []string, what string) string {
-	s := r.text(n, what)
-	if !slices.Contains(known, s) && r.sound(n) {
-		r.unreadable(n, "%s: %q is none of: %s", what, s, strings.Join(known, ", "))
+// oneOf reads one of a few words.
+func (d *document) oneOf(n *yaml.Node, known []string, what string) string {
+	s := d.text(n, what)
+	if !slices.Contains(known, s) && d.sound(n) {
+		d.unreadable(n, "%s: %q is none of: %s", what, s, strings.Join(known, ", "))
 	}
 	return s
 }

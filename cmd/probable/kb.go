@@ -9,6 +9,6 @@ func kbCommand() *cobra.Command {
 		Args:  usage(cobra.NoArgs),
 		RunE:  func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	c.AddCommand(kbCheckCommand(), kbCoverageCommand(), kbSchemaCommand())
+	c.AddCommand(kbCheckCommand(), kbCoverageCommand(), kbSchemaCommand(), learnCommand(), newCommand(), showCommand(), tryCommand())
 	return c
 }

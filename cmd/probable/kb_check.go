@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -83,6 +82,10 @@ func checkKnowledge(c *cobra.Command, args []string) (rules.Problems, error) {
 	}
 	base, err := rules.ReadFiles(files, kb.Files, over...)
 	problems := problemsOf(err)
+	if len(args) == 0 {
+		_, err = readCases(base, nil)
+		problems = append(problems, problemsOf(err)...)
+	}
 	for _, p := range base.Review() {
 		if len(args) == 0 || slices.Contains(args, p.File) {
 			problems = append(problems, p)
@@ -124,11 +127,9 @@ func problemsOf(err error) rules.Problems {
 		for _, one := range e.Unwrap() {
 			all = append(all, problemsOf(one)...)
 		}
+	case *exitError:
+		return problemsOf(e.err)
 	default:
-		var ps rules.Problems
-		if errors.As(err, &ps) {
-			return ps
-		}
 		all = append(all, rules.Problem{File: "kb", Line: 1, Column: 1, Text: err.Error()})
 	}
 	return all

@@ -11,14 +11,6 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// narrow fails for a line that does not fit on paper.
-func narrow(t *testing.T, out string) {
-	t.Helper()
-	for line := range strings.Lines(out) {
-		require.LessOrEqual(t, len([]rune(strings.TrimRight(line, "\n"))), paper, "too wide: %s", line)
-	}
-}
-
 func TestKbCheck(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	t.Chdir(filepath.Join("..", ".."))
@@ -37,6 +29,7 @@ func TestKbCheck(t *testing.T) {
 		{"several files", []string{slip, bad, "testdata/bad/part-pin-twice.yaml"}, exitInput, "2 errors, 1 warning\n", "kb/guides"},
 		{"a harness", []string{"testdata/harness/cart-tail.yaml"}, exitVerdict, "0 errors, 0 warnings\n", ":"},
 		{"a broken harness", []string{"testdata/bad/harness-tab.yaml"}, exitInput, "testdata/bad/harness-tab.yaml:", "kb/guides"},
+		{"worked cases", []string{"testdata/cases/throttle-dead.yaml"}, exitVerdict, "0 errors, 0 warnings\n", ":"},
 		{"a whole base", []string{"kb"}, exitVerdict, "0 errors, ", "error:"},
 	}
 	for _, tt := range tests {

@@ -100,7 +100,8 @@ type File struct {
 	size int64 // of what is written whole
 }
 
-const suffix = ".case.jsonl"
+// Suffix ends the name of a case's file.
+const Suffix = ".case.jsonl"
 
 var idForm = regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]+$`)
 
@@ -108,7 +109,7 @@ func path(dir, id string) (string, error) {
 	if !idForm.MatchString(id) {
 		return "", fmt.Errorf("%q is not a case; cases are named like 2026-11-25-1", id)
 	}
-	return filepath.Join(dir, id+suffix), nil
+	return filepath.Join(dir, id+Suffix), nil
 }
 
 // Create makes a new case in the folder, which it makes too, and writes its
@@ -329,7 +330,7 @@ func List(dir string) ([]string, error) {
 	}
 	var ids []string
 	for _, e := range entries {
-		if id, ok := strings.CutSuffix(e.Name(), suffix); ok && idForm.MatchString(id) {
+		if id, ok := strings.CutSuffix(e.Name(), Suffix); ok && idForm.MatchString(id) {
 			ids = append(ids, id)
 		}
 	}

@@ -11,6 +11,8 @@ import (
 // Fault is one single fault that a harness can have.
 type Fault struct {
 	ID       string // as in "wire w2 open", "ways p1.1 p1.2 swapped"
+	Kind     string // of the part that has it, as in kb/parts
+	Mode     string // of failure of that kind
 	Mends    string // what its repair touches; faults with an equal Mends share one repair
 	Odds     float64
 	Source   string
@@ -60,7 +62,9 @@ const resistiveSpans = 4
 // Faults returns every single fault of the harness, in the order of the file.
 func (h *Harness) Faults() []Fault {
 	var faults []Fault
+	kind := "wire"
 	add := func(f Fault, m Failure) {
+		f.Kind, f.Mode = kind, m.Mode
 		f.Odds, f.Source, f.Repair, f.Cautions = m.Odds, m.Source, m.Repair, m.Cautions
 		if f.Odds > 0 {
 			faults = append(faults, f)
@@ -95,6 +99,7 @@ func (h *Harness) Faults() []Fault {
 	}
 	for i := range h.Parts {
 		p := &h.Parts[i]
+		kind = p.Kind
 		for _, m := range p.Failures {
 			switch {
 			case p.Splice:

@@ -14,7 +14,7 @@ type Result struct {
 
 // Step is a check that was asked, in order.
 type Step struct {
-	Check   string // its ID
+	Check   *engine.Check
 	Result  engine.Result
 	Skipped bool
 }
@@ -53,7 +53,7 @@ func Play(course *engine.Course, answer func(*engine.Check) (engine.Result, bool
 			if e.Result = r; !ok {
 				e.Kind, e.Why = engine.Skipped, "not in the worked case"
 			}
-			out.Steps = append(out.Steps, Step{c.ID, r, !ok})
+			out.Steps = append(out.Steps, Step{c, r, !ok})
 		}
 		if err := course.Apply(e); err != nil {
 			return out, fmt.Errorf("check %s: %w", c.ID, err)

@@ -1,0 +1,47 @@
+package main
+
+import (
+	"encoding/json"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"probable/kb"
+	"probable/rules"
+)
+
+// TestShow explains guides, causes, checks and parts in lines that fit; only an
+// address may be longer.
+func TestShow(t *testing.T) {
+	base, err := rules.ReadBase(kb.Files)
+	require.NoError(t, err)
+	ids := []string{"lamp", "part fuse blown", "practice", "did it ever work"}
+	for _, g := range base.GuideIDs() {
+		ids = append(ids, g, g+" / "+base.Guide(g).Causes[0].ID, g+" / "+base.Guide(g).Checks[0].ID)
+	}
+	for _, id := range ids {
+		code, out, errs := verb(t, "", append([]string{"kb", "show"}, strings.Fields(id)...)...)
+		if id == "practice" {
+			require.Equal(t, exitInput, code)
+			require.Contains(t, errs, `there is no guide, cause, check, part or source "practice"`)
+			continue
+		}
+		require.Equal(t, exitVerdict, code, errs)
+		require.NotEmpty(t, out)
+		var text []string
+		for line := range strings.Lines(out) {
+			if !strings.HasPrefix(strings.TrimSpace(line), "http") {
+				text = append(text, line)
+			}
+		}
+		narrow(t, strings.Join(text, ""))
+	}
+	code, out, _ := verb(t, "", "kb", "show", "--json", "part", "fuse", "blown")
+	require.Equal(t, exitVerdict, code)
+	var entries []outEntry
+	require.NoError(t, json.Unmarshal([]byte(out), &entries))
+	require.Len(t, entries, 1)
+	require.Equal(t, "failure", entries[0].Kind)
+	require.Equal(t, []outSource{{ID: "practice", Title: "common practice, no source"}}, entries[0].Sources)
+}
