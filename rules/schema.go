@@ -218,6 +218,8 @@ func (s schemas) guide() Schema {
 		"cautions":       oneOrMore(anyText).with("What to mind; live and swap checks need it."),
 		"after":          checkIDs.with("Checks that must have been made, and read well, before this one is offered."),
 		"stress":         checkIDs.with("Checks that ask the same under load, warm or while moved, where a good reading can lie."),
+		"measures":       among(measured).with("What a wiggle or swap measures meanwhile; its outcomes then have conditions too, all but the last: of a wiggle over low and high, of a swap over old_low, old_high, good_low, good_high and alike."),
+		"sweep":          oneOrMore(anyText).with("Of a swap that measures: the positions in which both parts are measured."),
 		"proves":         anyText.with("Of a swap: what it proves."),
 		"does_not_prove": anyText.with("Of a swap: what it leaves open."),
 		"when":           condition.with("A condition over the facts and what was learned: answer(\"check\"), reading(\"check\"), taken(\"check\"), setting(\"role\"). False: not offered."),
@@ -252,7 +254,9 @@ func (s schemas) guide() Schema {
 		"properties": Schema{"table": needs("otherwise")},
 		"allOf": []Schema{
 			when(Schema{"allOf": []Schema{has("mode", numeric...), needs("outcomes")}}, readings),
-			when(has("mode", words...), Schema{"properties": Schema{"outcomes": Schema{"items": without("when")}}}),
+			when(Schema{"allOf": []Schema{has("mode", words...), {"not": needs("measures")}}}, Schema{"properties": Schema{"outcomes": Schema{"items": without("when")}}}),
+			when(needs("measures"), has("mode", string(engine.Wiggle), string(engine.Swap))),
+			when(needs("sweep"), needs("measures")),
 			when(has("mode", string(engine.Continuity)), Schema{"properties": Schema{"outcomes": Schema{"items": Schema{"properties": Schema{
 				"id": Schema{"enum": []string{engine.Beep, engine.NoBeep}}}}}}}),
 			when(has("mode", off...), Schema{"properties": Schema{"power": Schema{"const": string(engine.Off)}}}),
@@ -306,6 +310,9 @@ func (s schemas) guide() Schema {
 	out["else"] = needs("guide", "version", "about", "causes", "checks")
 	return out
 }
+
+// measured are the modes that a wiggle or a swap can measure by meanwhile.
+var measured = []string{string(engine.VoltsDC), string(engine.Ohms), string(engine.AmpsDC)}
 
 // prefixed returns the words with a prefix.
 func prefixed(prefix string, words []string) []string {

@@ -246,7 +246,7 @@ func TestSchemasKnowEveryKey(t *testing.T) {
 		{"guide readFacts fm", nil, at("guide", "facts", "value")},
 		{"template template m", nil, at("guide", "template", "anyOf", "1")},
 		{"guide cause m", nil, at("guide", "causes", "item")},
-		{"guide check m", nil, at("guide", "checks", "item")},
+		{"guide check m", []string{"measures", "sweep"}, at("guide", "checks", "item")},
 		{"guide check rm", nil, at("guide", "checks", "item", "risk")},
 		{"guide outcomes om", nil, at("guide", "checks", "item", "outcomes", "item")},
 		{"guide computed m", nil, at("guide", "checks", "item", "computed")},
