@@ -281,16 +281,3 @@ func (w *learned) write(out io.Writer) error {
 	_, err := fmt.Fprintln(out, text)
 	return err
 }
-
-// ownBase is the user's own folder of knowledge, whether it is there or not;
-// false if the user has no folder for such things.
-func ownBase() (string, bool) {
-	if dir := os.Getenv("XDG_CONFIG_HOME"); filepath.IsAbs(dir) {
-		return filepath.Join(dir, "probable", "kb"), true
-	}
-	home, err := os.UserHomeDir()
-	if err != nil {
-		return "", false
-	}
-	return filepath.Join(home, ".config", "probable", "kb"), true
-}
