@@ -100,7 +100,7 @@ func TestLearn(t *testing.T) {
 
 	code, out, _ := verb(t, "", "kb", "learn", "--to", to, "--dir", dir, ids[0])
 	require.Equal(t, exitVerdict, code)
-	narrow(t, out)
+	inColumns(t, out)
 	require.Contains(t, out, "part wire open")
 	require.Contains(t, out, "2 of 2")
 	require.Contains(t, out, "Nothing new to count")

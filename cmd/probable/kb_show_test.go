@@ -35,7 +35,7 @@ func TestShow(t *testing.T) {
 				text = append(text, line)
 			}
 		}
-		narrow(t, strings.Join(text, ""))
+		inColumns(t, strings.Join(text, ""))
 	}
 	code, out, _ := verb(t, "", "kb", "show", "--json", "part", "fuse", "blown")
 	require.Equal(t, exitVerdict, code)
