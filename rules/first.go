@@ -37,15 +37,6 @@ func (q *Question) Says() []string {
 	return says
 }
 
-// awaited are guides that the first questions may lead to although they are
-// still being written; an answer that leads there is left out until then.
-var awaited = []string{
-	"brake cutoff wrong", "charging does not start", "connector hot", "converter trouble", "cuts out over bumps", "cuts out under load",
-	"fuse blows after minutes", "fuse blows at once", "light dark", "light dim", "light will not latch", "motor still", "motor stutters",
-	"no power at all", "panel voltmeter wrong", "re-pinned connector dead", "strip colours wrong", "switch lamp wrong",
-	"systems disturb each other", "throttle unsteady",
-}
-
 // firstReader reads the first questions over the guides that there are.
 type firstReader struct {
 	*document
@@ -56,11 +47,6 @@ type firstReader struct {
 // readFirst reads a layer's first questions, which stand for those below and lead
 // to the guides wanted.
 func (b *Base) readFirst(l layer, wanted []string) error {
-	for _, id := range awaited {
-		if b.readers[id] == nil {
-			wanted = nil // not before all are there
-		}
-	}
 	for _, f := range l.files[firstFile] {
 		q, err := b.ReadFirst(f.name, f.data, wanted)
 		if err != nil {
@@ -128,10 +114,6 @@ func (r *firstReader) question(m *mapping, answers *yaml.Node, deep int) *Questi
 		case guide != nil:
 			a.Guide = r.text(guide, "answer: guide")
 			r.reached = append(r.reached, a.Guide)
-			if slices.Contains(awaited, a.Guide) && !slices.Contains(r.guides, a.Guide) {
-				am.done()
-				continue
-			}
 			r.known(guide, a.Guide, r.guides, fmt.Sprintf("answer %q: there is no guide", a.Say))
 		case deep == firstDeepest:
 			am.get("ask")
@@ -139,10 +121,6 @@ func (r *firstReader) question(m *mapping, answers *yaml.Node, deep int) *Questi
 			r.reached = append(r.reached, "")
 		default:
 			a.Next = r.question(am, next, deep+1)
-			if len(a.Next.Answers) == 0 {
-				am.done()
-				continue
-			}
 		}
 		am.done()
 		q.Answers = append(q.Answers, a)

@@ -72,10 +72,6 @@ func unmarked(t *testing.T, data []byte, ids rules.SourceIDs) []string {
 	return out
 }
 
-// unmarkedYet are files whose guide's author still owes marks, with how many
-// figures. An entry that has come right fails the test.
-var unmarkedYet = map[string]int{"light-will-not-latch.yaml": 5}
-
 // TestEveryFigureIsMarked fails on any figure in kb that has no mark.
 func TestEveryFigureIsMarked(t *testing.T) {
 	_, ids := shipped(t)
@@ -87,7 +83,7 @@ func TestEveryFigureIsMarked(t *testing.T) {
 		for _, file := range files {
 			data, err := os.ReadFile(file)
 			require.NoError(t, err)
-			require.Len(t, unmarked(t, data, ids), unmarkedYet[filepath.Base(file)], file)
+			require.Empty(t, unmarked(t, data, ids), file)
 			seen++
 		}
 	}

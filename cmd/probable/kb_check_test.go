@@ -39,7 +39,7 @@ func TestKbCheck(t *testing.T) {
 			require.Equal(t, tt.code, code, out)
 			require.Contains(t, out, tt.has)
 			require.NotContains(t, out, tt.not)
-			narrow(t, out)
+			inColumns(t, out)
 
 			jsonCode, asJSON, _ := runVerb(append([]string{"kb", "check", "--json"}, tt.args...)...)
 			require.Equal(t, tt.code, jsonCode)
@@ -84,7 +84,7 @@ func TestKbCoverage(t *testing.T) {
 
 	code, out, errs := runVerb(append(few, "--html", page)...)
 	require.Equal(t, exitVerdict, code, errs)
-	narrow(t, out)
+	inColumns(t, out)
 	require.Contains(t, out, "end alone, or with the same repair")
 	html, err := os.ReadFile(page)
 	require.NoError(t, err)
@@ -111,7 +111,7 @@ func TestKbCoverage(t *testing.T) {
 	require.Len(t, rows, want, "an outcome of a check under a cause a line")
 
 	_, out, _ = runVerb("kb", "coverage", "--draws", "1")
-	narrow(t, out)
+	inColumns(t, out)
 	require.Regexp(t, `(?m)^guide +causes +alone +mean +worst +drawn +fewest +times$`, out)
 	require.Regexp(t, `(?m)^throttle dead +\d+ +\d+ %`, out)
 
