@@ -3,6 +3,7 @@ package engine
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -10,16 +11,31 @@ import (
 	"probable/engine/circuit"
 )
 
-// Result is what a check gave: a number, over-range, or an answer.
+// Result is what a check gave: a number, over-range, an answer, or the several
+// numbers that the check wants.
 type Result struct {
 	Value  float64
 	Over   bool
 	Answer string
+	// Values are the least and the most of a wiggle; or of a sweep, for each
+	// position in turn, the part's own reading and that of the known-good one.
+	Values []float64
+}
+
+// Equal reports whether the results are the same.
+func (r Result) Equal(o Result) bool {
+	return r.Value == o.Value && r.Over == o.Over && r.Answer == o.Answer && slices.Equal(r.Values, o.Values)
 }
 
 // String writes a result as it would be typed.
 func (r Result) String() string {
 	switch {
+	case len(r.Values) > 0:
+		words := make([]string, len(r.Values))
+		for i, v := range r.Values {
+			words[i] = fmt.Sprintf("%.4g", v)
+		}
+		return strings.Join(words, " ")
 	case r.Answer != "":
 		return r.Answer
 	case r.Over:
@@ -35,6 +51,7 @@ const (
 	Read     EventKind = "result"
 	Skipped  EventKind = "skip"
 	Undone   EventKind = "undo"
+	Revised  EventKind = "revised"
 	Repaired EventKind = "repaired"
 	GivenUp  EventKind = "given up"
 )
@@ -43,8 +60,9 @@ const (
 type Event struct {
 	Kind   EventKind
 	Check  string // Read, Skipped: the check's ID
-	Result Result // Read
+	Result Result // Read, Revised
 	Why    string // Skipped
+	N      int    // Revised: the number of the result, from 1, as in Taken
 	Cause  string // Repaired: the cause's ID
 }
 
@@ -85,11 +103,13 @@ type Course struct {
 	status    Status
 	repaired  string
 	mended    map[string]bool // repairs that did not prove, by Cause.Mends
+	chance    float64         // that the last repair mended a fault
 	proof     []*Check        // still to be asked
 	failed    bool            // a proof check was skipped
 	unshorted bool            // a repair was made and the short check has not passed since
 	handOffs  []HandOff
 	leaf      map[string]bool // causes whose guide could not take over, by ID
+	next      *Step           // worked out since the last event, or nil
 }
 
 // Taken is a result that was taken, in order.
@@ -100,6 +120,14 @@ type Taken struct {
 	Healthy bool   // it is what a healthy vehicle shows
 	Skipped string // why, where it was not taken
 	Stale   bool   // read again later, or taken before a repair that did not prove
+
+	under []mended // what was repaired since, and did not prove
+}
+
+// mended is a repair that did not prove.
+type mended struct {
+	cause string  // its ID
+	p     float64 // how likely it was that it mended a fault
 }
 
 // Step is what comes next: a check or a verdict.
@@ -119,6 +147,7 @@ type Verdict struct {
 	Repair     string
 	Prove      []string
 	Groups     [][]string // causes that no check left can tell apart
+	Pairs      []Pair     // of causes that explain the readings together, where none does alone
 	LeftOut    []string   // what was not offered, and why
 	Status     Status
 }
@@ -170,31 +199,78 @@ func (c *Course) Ranking() ([]Ranked, float64) {
 	return r, entropy(r)
 }
 
+// Trace returns the ranking before the first answer and after each that stands.
+func (c *Course) Trace() [][]Ranked {
+	d := NewCourse(c.first, c.gate)
+	out := [][]Ranked{d.m.ranking(d.belief)}
+	for _, e := range c.events {
+		if d.Apply(e) != nil {
+			break // they were all taken once
+		}
+		if e.Kind == Read || e.Kind == Skipped {
+			out = append(out, d.m.ranking(d.belief))
+		}
+	}
+	return out
+}
+
 // ErrNothingToUndo says that no event stands.
 var ErrNothingToUndo = errors.New("nothing to undo yet")
 
 // Apply takes an event. An event that does not fit changes nothing and is an
-// error for the person.
+// error for the person. After Undone and Revised the course is what it would be
+// had the event never been, or been another.
 func (c *Course) Apply(e Event) error {
-	if e.Kind == Undone {
+	c.next = nil
+	switch e.Kind {
+	case Undone:
 		if len(c.events) == 0 {
 			return ErrNothingToUndo
 		}
-		kept := slices.Clone(c.events[:len(c.events)-1])
-		c.events = nil
-		c.reset()
-		for _, k := range kept {
-			if err := c.Apply(k); err != nil {
-				return fmt.Errorf("undo: %w", err)
-			}
-		}
-		return nil
+		return c.Replay(c.events[:len(c.events)-1])
+	case Revised:
+		return c.revise(e)
 	}
 	if err := c.take(e); err != nil {
 		return err
 	}
 	c.events = append(c.events, e)
 	return nil
+}
+
+// Replay starts again and takes the events.
+func (c *Course) Replay(events []Event) error {
+	events = slices.Clone(events)
+	c.events = nil
+	c.reset()
+	for _, e := range events {
+		if err := c.Apply(e); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// revise puts another result in the place of one that was taken, or skipped.
+func (c *Course) revise(e Event) error {
+	before := slices.Clone(c.events)
+	n := 0
+	for i, old := range before {
+		if old.Kind != Read && old.Kind != Skipped {
+			continue
+		}
+		if n++; n != e.N {
+			continue
+		}
+		after := slices.Clone(before)
+		after[i] = Event{Kind: Read, Check: old.Check, Result: e.Result}
+		if err := c.Replay(after); err != nil {
+			// The former events fitted before, and do again.
+			return errors.Join(fmt.Errorf("answer %d cannot become %s: %w", n, e.Result, err), c.Replay(before))
+		}
+		return nil
+	}
+	return fmt.Errorf("there is no answer number %d; there are %d", e.N, n)
 }
 
 func (c *Course) take(e Event) error {
@@ -251,8 +327,48 @@ func (c *Check) normal(r Result) Result {
 	return Result{Answer: NoBeep}
 }
 
+// Wants returns how many numbers a result of the check has: 1 for a reading,
+// 2 for a wiggle that is measured, two for each position of a sweep, 0 for an
+// answer in words.
+func (c *Check) Wants() int {
+	switch {
+	case c.Mode.Numeric():
+		return 1
+	case c.Measures == "":
+		return 0
+	case c.Mode == Swap:
+		return 2 * len(c.Sweep)
+	}
+	return 2
+}
+
+// Unit returns the SI unit of the check's readings, or "".
+func (c *Check) Unit() string {
+	if c.Measures != "" {
+		return c.Measures.Unit()
+	}
+	return c.Mode.Unit()
+}
+
 // Fits says what is wrong with a result of this check, or nil.
 func (c *Check) Fits(r Result) error {
+	if len(r.Values) > 0 {
+		switch want := c.Wants(); {
+		case want < 2:
+			return errors.New("this check wants one answer")
+		case len(r.Values) != want:
+			return fmt.Errorf("this check wants %d numbers, not %d", want, len(r.Values))
+		}
+		for _, v := range r.Values {
+			if !(math.Abs(v) <= 1e10) {
+				return fmt.Errorf("%g %s is not a reading of a bench meter", v, c.Unit())
+			}
+		}
+		if c.Mode == Wiggle && r.Values[0] > r.Values[1] {
+			return fmt.Errorf("the least comes first: %g is above %g", r.Values[0], r.Values[1])
+		}
+		return nil
+	}
 	if c.Mode.Numeric() {
 		switch {
 		case r.Answer != "":
@@ -274,7 +390,12 @@ func (c *Check) Fits(r Result) error {
 	return fmt.Errorf("answer one of: %s", strings.Join(c.Answers, ", "))
 }
 
+// settle notes the power and the state that a check leaves the vehicle in. A
+// question leaves it as it was.
 func (c *Course) settle(ch *Check) {
+	if ch.Mode == Ask {
+		return
+	}
 	if ch.Power == Off && c.power != Off {
 		c.charged = len(c.m.Charged)
 	}
@@ -322,7 +443,11 @@ func (c *Course) recall() {
 	}
 	c.belief.normalise()
 	for _, t := range c.results {
-		if t.Skipped == "" && !t.Stale && !t.Check.Discharge() && t.Check.hasPrediction() {
+		switch {
+		case t.Skipped != "" || t.Check.Discharge() || !t.Check.hasPrediction():
+		case t.under != nil:
+			c.belief.update(c.m.besides(t.Check, t.Result, t.under))
+		case !t.Stale:
 			c.belief.update(c.m.likelihood(t.Check, t.Result))
 		}
 	}
@@ -369,20 +494,26 @@ func (c *Check) isHealthy(r Result) bool {
 		return r.Value >= c.Expect.Low && r.Value <= c.Expect.High
 	case c.Healthy == "":
 		return true
-	case c.band != nil && r.Answer == "":
-		k := c.band(r.Value, r.Over)
-		return k >= 0 && c.Answers[k] == c.Healthy
 	}
-	return r.Answer == c.Healthy
+	k := c.outcome(r)
+	return k >= 0 && c.Answers[k] == c.Healthy
 }
 
 // Next returns what to do now.
 func (c *Course) Next() Step {
+	if c.next == nil {
+		step := c.step()
+		c.next = &step
+	}
+	return *c.next
+}
+
+func (c *Course) step() Step {
 	n := len(c.results) + 1
 	switch {
 	case c.phase == Proving:
 		ch := c.proof[0]
-		if ch.Power == Off {
+		if ch.unpowered() {
 			if d := c.discharge(); d != nil {
 				return Step{N: n, Check: d, Proof: true}
 			}
@@ -395,13 +526,47 @@ func (c *Course) Next() Step {
 	if ch == nil {
 		return Step{Verdict: c.verdict(leftOut)}
 	}
-	if ch.Power == Off {
+	if ch.unpowered() {
 		if d := c.discharge(); d != nil {
-			return Step{N: n, Check: d}
+			return Step{N: n, Check: d, Bits: bits}
 		}
 	}
 	return Step{N: n, Check: ch, Bits: bits}
 }
+
+// Left is what is still to be done in a search.
+type Left struct {
+	Causes int     // that have a probability of 1 % and more
+	Bits   float64 // between their repairs
+	Checks int     // about how many more: the bits over those of the next check
+}
+
+// Left estimates what is still to be done; it is zero once the search has ended.
+func (c *Course) Left() Left {
+	step := c.Next()
+	if step.Verdict != nil || step.Proof {
+		return Left{}
+	}
+	var l Left
+	repairs := map[string]float64{}
+	for _, x := range c.m.ranking(c.belief) {
+		if x.P >= 0.01 {
+			l.Causes++
+		}
+		repairs[x.Cause.Mends] += x.P
+	}
+	for _, m := range slices.Sorted(maps.Keys(repairs)) {
+		if p := repairs[m]; p > 0 {
+			l.Bits -= p * math.Log2(p)
+		}
+	}
+	l.Checks = max(1, int(math.Round(l.Bits/max(step.Bits, leastBits))))
+	return l
+}
+
+// unpowered reports whether the power must be proven off for the check: a
+// question needs no hand on the vehicle.
+func (c *Check) unpowered() bool { return c.Power == Off && c.Mode != Ask }
 
 // discharge returns the next discharge check that is owed before a check with
 // the power off, or nil.
@@ -428,6 +593,9 @@ const (
 // cost of making the check now, in minutes.
 func (c *Course) cost(ch *Check) float64 {
 	cost := ch.Minutes + harmMinutes*(ch.Module+4*ch.Person)
+	if ch.Mode == Ask {
+		return cost
+	}
 	if ch.Power != c.power {
 		cost += minutesPower
 		if ch.Power == Off {
@@ -466,11 +634,16 @@ func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
 			leftOut[why]++
 			continue
 		}
-		if c.shut(ch, known) != "" {
-			continue
+		cost := c.cost(ch)
+		if shut, owed := c.shut(ch, known); shut {
+			// What it tells is worth the checks on the way to it.
+			if ch = c.opener(owed, known); ch == nil {
+				continue
+			}
+			cost += c.cost(ch)
 		}
-		if s := gain / c.cost(ch); s > score*(1+1e-9) {
-			best, bits, score = ch, gain, s
+		if s := gain / cost; s > score*(1+1e-9) {
+			best, bits, score = ch, g.bits(ch), s
 		}
 	}
 	return best, bits, leftOut
@@ -531,6 +704,7 @@ func (c *Course) verdict(leftOut map[string]int) *Verdict {
 	}
 	v.Repair = v.Causes[0].Cause.Repair
 	v.Groups = c.groups(v.Causes)
+	v.Pairs = c.pairs()
 	proof, _ := c.proofChecks(v.Causes[0].Cause)
 	for _, p := range proof {
 		v.Prove = append(v.Prove, p.ID+": "+p.Good()) // proof checks have one
@@ -598,7 +772,10 @@ func (c *Course) separable(x, y *Cause) bool {
 	g := c.m.gainer(b)
 	known := c.known()
 	for _, ch := range c.m.Checks {
-		if !c.done[ch.ID] && c.refuse(ch) == "" && c.shut(ch, known) == "" && g.bits(ch) > 0.3 {
+		if shut, owed := c.shut(ch, known); shut && c.opener(owed, known) == nil {
+			continue
+		}
+		if !c.done[ch.ID] && c.refuse(ch) == "" && g.bits(ch) > 0.3 {
 			return true
 		}
 	}

@@ -123,10 +123,22 @@ func (c *Check) Good() string {
 	return c.Healthy
 }
 
+// Says returns what the answers mean in words, by answer, or nil.
+func (c *Check) Says() []string { return c.says }
+
 // Shows writes a result of the check with its unit.
 func (c *Check) Shows(r Result) string {
-	if c.Mode.Numeric() && !r.Over {
-		return quantity(r.Value, c.Mode.Unit())
+	switch {
+	case len(r.Values) > 0 && c.Mode == Wiggle:
+		return quantity(r.Values[0], c.Unit()) + " to " + quantity(r.Values[1], c.Unit())
+	case len(r.Values) > 0:
+		var words []string
+		for i, at := range c.Sweep {
+			words = append(words, fmt.Sprintf("%s %s against %s", at, quantity(r.Values[2*i], c.Unit()), quantity(r.Values[2*i+1], c.Unit())))
+		}
+		return strings.Join(words, ", ")
+	case c.Mode.Numeric() && !r.Over:
+		return quantity(r.Value, c.Unit())
 	}
 	return r.String()
 }

@@ -70,6 +70,8 @@ type GuideCheck struct {
 	When  func(Known) (bool, error)
 	Later bool
 	Band  func(value float64, over bool, facts map[string]any) (int, error) // numeric: index of the outcome
+	// Several gives the index of the outcome of several numbers; nil: answered in words.
+	Several func(values []float64, facts map[string]any) (int, error)
 	// Limits returns the readings at which the outcome may change, sorted.
 	Limits func(facts map[string]any) []float64
 	// Table and ByTrait give the chance of each answer by cause and by trait; a
@@ -179,6 +181,15 @@ func (g *Guide) open(m *Model, facts map[string]any, setting func(role string) s
 				return k.Check.sorted(k.Limits(facts))
 			})
 		}
+		if k.Several != nil {
+			k.Check.several = func(values []float64) int {
+				n, err := k.Several(values, facts)
+				if err != nil {
+					return -1
+				}
+				return n
+			}
+		}
 		k.Check.Healthy, k.Check.says = k.Good, k.Says
 		if k.Power != Off {
 			k.Check.Cautions = slices.Concat(m.liveCautions(), k.Cautions)
@@ -263,6 +274,7 @@ func (g *Guide) model(o Options, chain []string) (*Model, error) {
 		c := &k.Check
 		switch {
 		case k.Otherwise != nil:
+			c.shows.usual(prediction{row: k.Otherwise})
 			for hyp, h := range m.hyps {
 				c.shows.set(hyp, prediction{row: k.row(&causes[h.cause])})
 			}
@@ -280,6 +292,7 @@ func (g *Guide) model(o Options, chain []string) (*Model, error) {
 		}
 		m.Checks = append(m.Checks, c)
 	}
+	m.remember(o.Before)
 	b := &builder{m: m}
 	b.addUnexplained()
 	m.finish()
@@ -542,6 +555,7 @@ func (b *builder) join(j *joint) {
 			continue // the harness's own check stands for it, or its pins are out of reach
 		}
 		c := &k.Check
+		c.shows.usual(prediction{row: k.Otherwise})
 		for i, h := range b.m.hyps[:hyps] {
 			c.shows.set(i, prediction{row: k.row(j.of(h.cause))})
 		}

@@ -3,7 +3,6 @@ package engine
 import (
 	"maps"
 	"slices"
-	"strings"
 )
 
 // HandOff is a guide that took the place of a cause in the course of a case.
@@ -197,25 +196,43 @@ func (c *Course) known() Known {
 	}
 }
 
-// shut says why a check that its guide ties to others is not offered yet, or "".
-func (c *Course) shut(ch *Check, known Known) string {
-	var owed []string
+// shut reports whether a check that its guide ties to others is not offered yet,
+// and the checks that are still owed before it.
+func (c *Course) shut(ch *Check, known Known) (shut bool, owed []*Check) {
 	for _, id := range ch.After {
-		if c.m.Check(id) != nil && !slices.ContainsFunc(c.results, func(t Taken) bool {
+		k := c.m.Check(id)
+		if k != nil && !slices.ContainsFunc(c.results, func(t Taken) bool {
 			return t.Check.ID == id && t.Healthy && t.Skipped == "" && !t.Stale
 		}) {
-			owed = append(owed, id)
+			owed = append(owed, k)
 		}
-	}
-	if len(owed) > 0 {
-		return "these must have read well first: " + strings.Join(owed, ", ")
 	}
 	if ch.when != nil {
 		if ok, err := ch.when(known); err != nil || !ok {
-			return "what was learned so far does not call for it"
+			return true, nil
 		}
 	}
-	return ""
+	return len(owed) > 0, owed
+}
+
+// opener returns the check to make now so that one which is owed others can be
+// made later, or nil if there is no way to it.
+func (c *Course) opener(owed []*Check, known Known) *Check {
+	for range c.m.Checks { // no longer than this; they may go round in circles
+		if len(owed) == 0 {
+			return nil
+		}
+		ch := owed[0]
+		if c.done[ch.ID] || c.refuse(ch) != "" {
+			return nil
+		}
+		shut, before := c.shut(ch, known)
+		if !shut {
+			return ch
+		}
+		owed = before
+	}
+	return nil
 }
 
 // handOffShare is the probability from which a cause that stands for a whole

@@ -16,11 +16,14 @@ import (
 
 // Options say how a model of a harness is made. The zero value of each has a meaning.
 type Options struct {
-	Symptom string         // ID of a symptom of the harness; empty: none is known
-	Meter   circuit.Meter  // zero: circuit.ReferenceMeter
-	Guide   *Guide         // joined, or nil
-	Guides  Guides         // to hand off to
-	Facts   map[string]any // of the guide, by name; absent ones take their default
+	Symptom string        // ID of a symptom of the harness; empty: none is known
+	Meter   circuit.Meter // zero: circuit.ReferenceMeter
+	Guide   *Guide        // joined, or nil
+	Guides  Guides        // to hand off to
+	// Before counts how often each cause, by ID, was mended and proven on this very
+	// vehicle before.
+	Before map[string]int
+	Facts  map[string]any // of the guide, by name; absent ones take their default
 }
 
 // wrongWord is the chance that what a person saw is not what the part did
@@ -69,6 +72,7 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 	if j != nil {
 		b.join(j)
 	}
+	b.m.remember(o.Before)
 	b.addUnexplained()
 	b.m.Checks = slices.DeleteFunc(b.m.Checks, func(c *Check) bool { return c != b.m.Short && !c.shows.informs() })
 	b.m.finish()
@@ -223,6 +227,23 @@ func (b *builder) scenario(f *circuit.Fault, bench *circuit.Bench, cause int, sh
 	b.points += f.Points()
 	for _, s := range f.Spans() {
 		b.m.hyps = append(b.m.hyps, hypothesis{cause: cause, prior: math.Log(f.Odds * s.Weight * share)})
+	}
+}
+
+// Weight of what failed before: each earlier time adds so many times a cause's
+// odds, up to a limit (common practice, no source).
+const (
+	againWeight = 2
+	mostAgain   = 3
+)
+
+// remember raises the odds of what was mended on this vehicle before: what was
+// repaired badly, or wears there, fails again.
+func (m *Model) remember(before map[string]int) {
+	for i := range m.hyps {
+		if n := before[m.Causes[m.hyps[i].cause].ID]; n > 0 {
+			m.hyps[i].prior += math.Log(1 + againWeight*float64(min(n, mostAgain)))
+		}
 	}
 }
 

@@ -96,9 +96,13 @@ type Check struct {
 	Proves    string   // swap: what it proves, and what not
 	ProvesNot string
 
-	says []string                  // by answer: the answer in words, or nil
-	when func(Known) (bool, error) // of what was learned; nil: always open
-	band func(value float64, over bool) int
+	Measures Mode     // wiggle, swap: what is measured meanwhile, or empty
+	Sweep    []string // swap: the positions in which both parts are measured
+
+	says    []string                  // by answer: the answer in words, or nil
+	when    func(Known) (bool, error) // of what was learned; nil: always open
+	band    func(value float64, over bool) int
+	several func(values []float64) int // the outcome of several numbers
 	// inside returns readings by outcome, where there is a band.
 	inside func() [][]float64
 	shows  predictions
@@ -196,33 +200,42 @@ func (m *Model) finish() {
 	parallel(len(m.Checks), func(i int) { m.bin(m.Checks[i]) })
 }
 
+// seen returns the chance, or density, of an outcome of the check under each
+// kind of prediction, up to a factor common to all: without misreadings, and
+// with them.
+func (m *Model) seen(c *Check, r Result) (plain, read []float64) {
+	floor := m.floor(c, r)
+	plain, read = make([]float64, len(c.shows.kinds)), make([]float64, len(c.shows.kinds))
+	for k := range plain {
+		plain[k] = m.chance(c, &c.shows.kinds[k], r)
+		read[k] = (1-m.Misreading)*plain[k] + m.Misreading*floor
+	}
+	return plain, read
+}
+
 // likelihood returns for each hypothesis the chance, or density, of an outcome
 // of the check, up to a factor common to all.
 func (m *Model) likelihood(c *Check, r Result) []float64 {
+	plain, read := m.seen(c, r)
 	like := make([]float64, len(m.hyps))
-	floor := m.floor(c, r)
-	chance := make([]float64, len(c.shows.kinds))
-	for k := range chance {
-		chance[k] = m.chance(c, &c.shows.kinds[k], r)
-	}
 	marginal := 0.0
 	other := c.shows.other
 	unexplained := -1
 	for i, h := range m.hyps {
-		p := chance[0]
+		k := int32(0)
 		if len(other) > 0 && int(other[0].hyp) == i {
-			p, other = chance[other[0].kind], other[1:]
+			k, other = other[0].kind, other[1:]
 		}
 		if m.Causes[h.cause].ID == Unexplained {
 			unexplained = i
 			continue
 		}
-		marginal += math.Exp(h.prior) * p
-		like[i] = (1-m.Misreading)*p + m.Misreading*floor
+		marginal += math.Exp(h.prior) * plain[k]
+		like[i] = read[k]
 	}
 	if unexplained >= 0 {
 		// What nobody listed may show anything, yet mostly shows what others do.
-		like[unexplained] = 0.5*marginal + 0.5*floor
+		like[unexplained] = 0.5*marginal + 0.5*m.floor(c, r)
 	}
 	return like
 }
@@ -266,7 +279,10 @@ func mixture(m *Model, c *Check, spans []span, r Result) float64 {
 
 // outcome returns the index of a result among the check's outcomes, or -1.
 func (c *Check) outcome(r Result) int {
-	if c.band != nil && r.Answer == "" {
+	switch {
+	case len(r.Values) > 0 && c.several != nil:
+		return c.several(r.Values)
+	case c.band != nil && r.Answer == "":
 		return c.band(r.Value, r.Over)
 	}
 	return slices.Index(c.Answers, r.Answer)

@@ -19,7 +19,12 @@ func (c *Course) repair(id string) error {
 	}
 	proof, refused := c.proofChecks(cause)
 	c.proof, c.failed = proof, refused
-	c.repaired, c.unshorted = id, c.m.Short != nil
+	c.repaired, c.unshorted, c.chance = id, c.m.Short != nil, 0
+	for _, x := range c.m.ranking(c.belief) {
+		if x.Cause.Mends == cause.Mends {
+			c.chance += x.P
+		}
+	}
 	if len(c.proof) == 0 {
 		c.phase, c.status = Closed, Unproven
 		return nil
@@ -72,18 +77,22 @@ func (c *Course) prove(ch *Check, healthy bool) {
 		c.endProof()
 		return
 	}
-	// Not mended, or a second fault: the search goes on with what was learned
-	// since the repair, and the repaired cause all but gone.
+	// Not mended, or a second fault: the search goes on with the repaired cause
+	// all but gone. What was read before the repair was read beside that cause.
 	c.mended[c.m.cause(c.repaired).Mends] = true
 	c.done = map[string]bool{}
 	since := true
 	for i := len(c.results) - 1; i >= 0; i-- {
 		t := &c.results[i]
 		since = since && t.Proof
-		if since {
+		switch {
+		case since:
 			c.done[t.Check.ID] = true
-		} else {
+		case !t.Stale && t.Check.Mode == Ask && t.Skipped == "":
+			c.done[t.Check.ID] = true // what was asked of the past has not changed
+		case !t.Stale || t.under != nil:
 			t.Stale = true
+			t.under = append(slices.Clone(t.under), mended{c.repaired, c.chance})
 		}
 	}
 	c.recall()

@@ -140,7 +140,8 @@ func variables(env map[string]any) string {
 }
 
 // ownWords are the names that conditions have beside facts.
-var ownWords = []string{"v", "over", "answer", "reading", "taken", "setting"}
+var ownWords = []string{"v", "over", "low", "high", "old_low", "old_high", "good_low", "good_high", "alike",
+	"answer", "reading", "taken", "setting"}
 
 // learnedEnv is what a condition calls on to know what was learned.
 func learnedEnv(k engine.Known) map[string]any {

@@ -28,6 +28,7 @@ const (
 	leastMinutes = 0.05
 	mostMinutes  = 240
 	maxOutcomes  = 50
+	maxSweep     = 8
 	maxLimits    = 500
 )
 
@@ -427,6 +428,7 @@ func (r *guideReader) check(n *yaml.Node) {
 	if x := m.get("when"); x != nil {
 		r.checkWhen(&k, x, what)
 	}
+	r.measures(&k, m, what)
 	computed, outcomes := m.get("computed"), m.get("outcomes")
 	if computed != nil && outcomes == nil && m.get("table") == nil && r.g.Template != nil {
 		k.Expect = nil // the template says what to expect
@@ -450,6 +452,54 @@ func (r *guideReader) check(n *yaml.Node) {
 	r.lent[what] = true
 	r.g.Checks = append(r.g.Checks, k)
 }
+
+// measures reads what a wiggle or a swap measures meanwhile.
+func (r *guideReader) measures(k *engine.GuideCheck, m *mapping, what string) {
+	n, sweep := m.get("measures"), m.get("sweep")
+	if n == nil {
+		if sweep != nil {
+			r.errorf(sweep, "%s: sweep: say in \"measures\" what is measured", what)
+		}
+		return
+	}
+	if k.Mode != engine.Wiggle && k.Mode != engine.Swap {
+		r.errorf(n, "%s: only a wiggle or a swap measures something meanwhile", what)
+	}
+	k.Measures = engine.Mode(r.oneOf(n, []string{string(engine.VoltsDC), string(engine.Ohms), string(engine.AmpsDC)}, what+": measures"))
+	k.Sweep = r.texts(sweep, what+": sweep")
+	switch {
+	case k.Mode == engine.Swap && len(k.Sweep) == 0:
+		r.errorf(n, "%s: name in \"sweep\" the positions in which both parts are measured", what)
+	case k.Mode == engine.Wiggle && sweep != nil:
+		r.errorf(sweep, "%s: only a swap has a sweep; of a wiggle the least and the most are read", what)
+	case len(k.Sweep) > maxSweep:
+		r.errorf(sweep, "%s: sweep: %d positions; the most is %d", what, len(k.Sweep), maxSweep)
+	}
+}
+
+// valuesEnv is what the outcomes of a check that wants several numbers may speak
+// of: of a wiggle low and high; of a sweep the least and the most of either part
+// and whether they are alike in every position.
+func valuesEnv(k *engine.GuideCheck, values []float64) map[string]any {
+	if k.Mode == engine.Wiggle {
+		return map[string]any{"low": values[0], "high": values[1]}
+	}
+	env := map[string]any{"old_low": values[0], "old_high": values[0], "good_low": values[1], "good_high": values[1], "alike": true}
+	for i := 0; i+1 < len(values); i += 2 {
+		old, good := values[i], values[i+1]
+		env["old_low"], env["old_high"] = min(env["old_low"].(float64), old), max(env["old_high"].(float64), old)
+		env["good_low"], env["good_high"] = min(env["good_low"].(float64), good), max(env["good_high"].(float64), good)
+		env["alike"] = env["alike"].(bool) && math.Abs(old-good) <= max(alikeShare*math.Abs(good), alikeLeast)
+	}
+	return env
+}
+
+// Two parts read alike when they differ by no more than this share, or this much
+// in V, ohm or A (common practice, no source).
+const (
+	alikeShare = 0.05
+	alikeLeast = 0.1
+)
 
 // newCheck notes the ID of a check, and reports one that stands twice.
 func (r *guideReader) newCheck(n *yaml.Node, id string) {
@@ -525,11 +575,15 @@ func (r *guideReader) safe(k *engine.GuideCheck, power, cautions *yaml.Node, wha
 
 // outcomes reads the outcomes of a check whose mode may be unknown.
 func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, what string) {
-	numeric := k.Mode.Numeric()
+	numeric, several := k.Mode.Numeric(), k.Measures != ""
 	var env map[string]any
 	if r.facts != nil {
 		env = maps.Clone(r.facts)
-		env["v"], env["over"] = 0.0, false
+		if several {
+			maps.Copy(env, valuesEnv(k, []float64{0, 0}))
+		} else {
+			env["v"], env["over"] = 0.0, false
+		}
 	}
 	var whens []*expression
 	items := r.list(n, what+": outcomes")
@@ -537,7 +591,7 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 		r.unreadable(n, "%s: %d outcomes; the most is %d", what, len(items), maxOutcomes)
 		return
 	}
-	for _, x := range items {
+	for i, x := range items {
 		om := r.mapping(x, what+": outcome")
 		id := om.need("id")
 		answer := r.id(id, what+": outcome: id")
@@ -550,10 +604,14 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 		switch {
 		case known && numeric && when == nil:
 			r.errorf(x, "%s: outcome %s: a reading's outcome needs \"when\", a condition on v", what, answer)
-		case known && !numeric && when != nil:
+		case several && when == nil && i < len(items)-1:
+			r.errorf(x, "%s: outcome %s: needs \"when\"; only the last goes without, for all that is left", what, answer)
+		case several && when != nil && i == len(items)-1:
+			r.errorf(when, "%s: outcome %s: the last goes without \"when\", for all that is left", what, answer)
+		case known && !numeric && !several && when != nil:
 			r.errorf(when, "%s: outcome %s: only readings have \"when\"", what, answer)
 		}
-		if numeric || !known {
+		if numeric || several && when != nil || !known {
 			e := r.compile(when, env, true, what+": outcome "+answer)
 			if e != nil {
 				r.needs[what] = append(r.needs[what], e.names()...)
@@ -567,7 +625,23 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 	} else if k.Mode == engine.Continuity && !slices.Contains(k.Answers, "") && !(len(k.Answers) == 2 && slices.Contains(k.Answers, engine.Beep) && slices.Contains(k.Answers, engine.NoBeep)) {
 		r.errorf(n, "%s: the outcomes of a continuity check are %q and %q", what, engine.Beep, engine.NoBeep)
 	}
-	if !numeric || slices.Contains(whens, nil) {
+	if slices.Contains(whens, nil) {
+		return
+	}
+	if several {
+		measured := *k
+		k.Several = func(values []float64, facts map[string]any) (int, error) {
+			env := valuesEnv(&measured, values)
+			maps.Copy(env, facts)
+			for i, w := range whens {
+				if ok, err := w.holds(env); ok || err != nil {
+					return i, err
+				}
+			}
+			return len(whens), nil
+		}
+	}
+	if !numeric {
 		return
 	}
 	r.bands[k.ID] = whens

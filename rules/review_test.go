@@ -58,24 +58,26 @@ func TestDoubtful(t *testing.T) {
 	}
 }
 
-// unrevised are shipped files that have not been gone through since the review
-// began to warn; one that has come right fails the test.
-var unrevised = []string{"kb/guides/light-will-not-latch.yaml", "kb/guides/throttle-dead.yaml"}
+// knownDoubts are warnings of the shipped base that are still to be seen to; one
+// that has come right fails the test.
+var knownDoubts = []string{
+	`kb/guides/fuse-blows-after-minutes.yaml cause lead touches when warm or moved: the proof powers up for "leads moved while it is warm" before "insulation while warm" with the power off`,
+	`kb/guides/light-will-not-latch.yaml check fuse out of its holder: its good reading is taken at rest and may lie, and no "stress" names the check that asks again under load, warm or moved`,
+	`kb/guides/switch-lamp-wrong.yaml cause supply and load tabs exchanged: the proof powers up for "load and lamp in both positions" before "contact tabs out of circuit" with the power off`,
+}
 
 // TestReviewOfShipped wants no warning of the shipped base.
 func TestReviewOfShipped(t *testing.T) {
 	b, _ := shipped(t)
-	left := map[string]bool{}
+	var doubts []string
 	for _, p := range b.Review() {
-		if slices.Contains(unrevised, p.File) {
-			left[p.File] = true
-			continue
+		if doubt := p.File + " " + p.Text; slices.Contains(knownDoubts, doubt) {
+			doubts = append(doubts, doubt)
+		} else {
+			t.Error(p.Error())
 		}
-		t.Error(p.Error())
 	}
-	for _, file := range unrevised {
-		require.True(t, left[file], "%s has come right: take it from the list", file)
-	}
+	require.Equal(t, knownDoubts, doubts, "what has come right is taken from the list")
 }
 
 // TestReviewOfSources finds a source that nothing names.

@@ -250,3 +250,104 @@ checks:
 		}
 	}
 }
+
+// TestSeveralNumbers reads a wiggle and a sweep that are measured.
+func TestSeveralNumbers(t *testing.T) {
+	const text = `guide: several
+version: 2
+about: x
+causes:
+  - {id: loose, say: x, odds: 1, source: practice, repair: x, prove: [flex], kills: x, hurts: x}
+  - {id: dead, say: x, odds: 1, source: practice, repair: x, prove: [compare], kills: x, hurts: x}
+checks:
+  - id: flex
+    mode: wiggle
+    measures: volts_dc
+    power: live
+    say: x
+    why: x
+    minutes: 1
+    source: practice
+    cautions: [x]
+    outcomes:
+      - {id: drops, when: high - low > 0.5, say: it drops}
+      - {id: steady, say: it stays}
+    good: steady
+    table:
+      otherwise: [0.05, 0.95]
+      loose: [0.9, 0.1]
+  - id: compare
+    mode: swap
+    measures: volts_dc
+    sweep: [rest, half, full]
+    power: live
+    say: x
+    why: x
+    minutes: 1
+    source: practice
+    cautions: [x]
+    after: [flex]
+    proves: x
+    does_not_prove: x
+    outcomes:
+      - {id: alike, when: alike, say: alike}
+      - {id: old one stands still, when: old_high - old_low < 0.2, say: it does not sweep}
+      - {id: other, say: anything else}
+    good: alike
+    table:
+      otherwise: [0.9, 0.05, 0.05]
+      dead: [0.1, 0.8, 0.1]
+`
+	b, ids := shipped(t)
+	g, err := b.ReadGuide("x.yaml", []byte(text), ids)
+	require.NoError(t, err)
+	m, err := engine.FromGuide(engine.Options{Guide: g})
+	require.NoError(t, err)
+	flex, compare := m.Check("flex"), m.Check("compare")
+	require.Equal(t, 2, flex.Wants())
+	require.Equal(t, 6, compare.Wants())
+
+	require.Equal(t, []string{"rest", "half", "full"}, compare.Sweep)
+	tests := []struct {
+		flex, compare []float64
+		first         string
+		shows         string
+	}{
+		{[]float64{3.1, 4.9}, nil, "loose", "3.1 V to 4.9 V"},
+		{[]float64{4.8, 4.9}, []float64{0.85, 0.85, 2.4, 2.45, 4.1, 4.2}, "loose", ""},
+		{[]float64{4.8, 4.9}, []float64{0.85, 0.85, 0.85, 2.45, 0.86, 4.2}, "dead", "rest 0.85 V against 0.85 V, half 0.85 V against 2.45 V, full 0.86 V against 4.2 V"},
+	}
+	for _, tt := range tests {
+		c := engine.NewCourse(m, engine.Gate{})
+		require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: "flex", Result: engine.Result{Values: tt.flex}}))
+		shown := flex.Shows(engine.Result{Values: tt.flex})
+		if tt.compare != nil {
+			require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: "compare", Result: engine.Result{Values: tt.compare}}))
+			shown = compare.Shows(engine.Result{Values: tt.compare})
+		}
+		r, _ := c.Ranking()
+		if tt.first == "loose" && tt.compare != nil {
+			// Both read well; what is left leans to neither by much.
+			require.InDelta(t, r[0].P, r[1].P, 0.5)
+		} else {
+			require.Equal(t, tt.first, r[0].Cause.ID)
+		}
+		if tt.shows != "" {
+			require.Equal(t, tt.shows, shown)
+		}
+	}
+	for _, r := range []engine.Result{{Values: []float64{1}}, {Values: []float64{5, 4}}, {Values: []float64{1, 2, 3}}} {
+		require.Error(t, engine.NewCourse(m, engine.Gate{}).Apply(engine.Event{Kind: engine.Read, Check: "flex", Result: r}))
+	}
+
+	for _, tt := range []struct{ from, to, want string }{
+		{"measures: volts_dc\n    power", "measures: smell\n    power", `x.yaml:10:15: check flex: measures: "smell" is none of: volts_dc, ohms, amps_dc`},
+		{"    sweep: [rest, half, full]\n", "", `x.yaml:26:15: check compare: name in "sweep" the positions in which both parts are measured`},
+		{"{id: steady, say", "{id: steady, when: low > 1, say", `x.yaml:19:28: check flex: outcome steady: the last goes without "when", for all that is left`},
+		{"when: high - low > 0.5, ", "", `x.yaml:18:9: check flex: outcome drops: needs "when"; only the last goes without, for all that is left`},
+		{"when: high - low > 0.5", "when: v > 0.5", `x.yaml:18:27: check flex: outcome drops: unknown name v; it may use high, low`},
+	} {
+		_, err := b.ReadGuide("x.yaml", []byte(strings.Replace(text, tt.from, tt.to, 1)), ids)
+		require.EqualError(t, err, tt.want)
+	}
+}

@@ -5,10 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/AlecAivazis/survey/v2"
@@ -56,6 +59,8 @@ type lines struct {
 	in   *bufio.Scanner
 	out  io.Writer
 	echo bool // show what was taken: nobody typed it
+	// blank takes an empty line for an answer; else it is passed over.
+	blank bool
 }
 
 func scanner(r io.Reader) *bufio.Scanner {
@@ -68,7 +73,7 @@ func (l *lines) line(question string) (string, error) {
 	fmt.Fprintf(l.out, "%s ", question)
 	for l.in.Scan() {
 		s := strings.TrimSpace(l.in.Text())
-		if s == "" || strings.HasPrefix(s, "#") {
+		if s == "" && !l.blank || strings.HasPrefix(s, "#") {
 			continue
 		}
 		if l.echo {
@@ -89,14 +94,24 @@ type bench struct {
 	ask   asker
 	width int    // columns, 0 for 80
 	dir   string // given with --dir, for the commands that are shown
+	meter *meter // that prints its readings, or nil
 }
 
 // pick asks for one of the options, by number or by words; extra words are
 // taken too, with what is typed after them, but not listed.
 func (b *bench) pick(question string, options []string, extra ...string) (string, error) {
+	return b.pickSaid(question, options, nil, extra...)
+}
+
+// pickSaid is pick with what each option means in words, where that says more.
+func (b *bench) pickSaid(question string, options, says []string, extra ...string) (string, error) {
 	b.wrap("", question)
 	for i, o := range options {
-		b.wrap(fmt.Sprintf("  %d  ", i+1), o)
+		if i < len(says) && says[i] != "" && says[i] != o {
+			b.wrap(fmt.Sprintf("  %d  ", i+1), o+": "+says[i])
+		} else {
+			b.wrap(fmt.Sprintf("  %d  ", i+1), o)
+		}
 	}
 	for {
 		s, err := b.ask.line("Number or words:")
@@ -242,6 +257,9 @@ func (b *bench) work(s *session) error {
 		b.wrap("! ", fmt.Sprintf("The supply can exceed %d V DC: only checks with the power off are offered. With --qualified, live ones too.", engine.ExtraLowVolts))
 	}
 	b.wrap("", fmt.Sprintf("Case %s. Type what the meter shows, or: %s. Ctrl-C stops too; nothing is lost.", s.journal.ID, help))
+	for _, cause := range slices.Sorted(maps.Keys(s.opened.Before)) {
+		b.wrap("  ", fmt.Sprintf("Mended here before, %s: %s. It is taken to be likelier for that.", count(s.opened.Before[cause], "time"), cause))
+	}
 	b.recap(s)
 	// Without a terminal that survey reads, control-C comes as a signal.
 	stop := make(chan os.Signal, 1)
@@ -316,7 +334,7 @@ var modeWords = map[engine.Mode]string{
 	engine.AmpsDC: "10 A DC, red lead in the 10 A jack",
 }
 
-const help = "skip WHY, undo, why, ranking, help, stop"
+const help = "skip WHY, undo, change N, why, ranking, wiring, note TEXT, photo FILE, help, pause"
 
 // check shows one check and takes what came of it.
 func (b *bench) check(s *session, step engine.Step) error {
@@ -351,6 +369,9 @@ func (b *bench) check(s *session, step engine.Step) error {
 	if c.Why != "" {
 		b.wrap("    why    ", c.Why)
 	}
+	if tells := b.tells(s, c); tells != "" {
+		b.wrap("    tells  ", tells)
+	}
 	if c.Proves != "" {
 		b.wrap("    proves ", c.Proves)
 		b.wrap("    not    ", c.ProvesNot)
@@ -367,7 +388,7 @@ func (b *bench) check(s *session, step engine.Step) error {
 		err = s.apply(*e)
 		var ee *exitError
 		switch {
-		case err == nil && e.Kind == engine.Undone:
+		case err == nil && (e.Kind == engine.Undone || e.Kind == engine.Revised):
 			return nil
 		case err == nil && step.Proof:
 			b.proof(s)
@@ -383,6 +404,17 @@ func (b *bench) check(s *session, step engine.Step) error {
 			return err
 		}
 	}
+}
+
+// tells says which of the leading causes the check tells apart, and by what.
+func (b *bench) tells(s *session, c *engine.Check) string {
+	splits := s.course.Splits(c, 12)
+	for _, p := range splits {
+		if p.Shows != splits[0].Shows {
+			return fmt.Sprintf("%s (%s) from %s (%s)", splits[0].Cause, splits[0].Shows, p.Cause, p.Shows)
+		}
+	}
+	return ""
 }
 
 // handOffs says which guides took over since there were so many.
@@ -421,20 +453,50 @@ func lead(pin, at string) string {
 	return pin + "   (" + at + ")"
 }
 
+// words that are no answer but ask or tell something, wherever an answer is asked.
+var words = []string{"skip", "undo", "back", "change", "why", "ranking", "wiring", "note", "photo", "help", "?"}
+
+// question asks for what the check wants.
+func (b *bench) question(c *engine.Check) (string, error) {
+	want := ""
+	switch {
+	case c.Wants() > 1 && c.Mode == engine.Wiggle:
+		want = fmt.Sprintf("Least and most in %s while it is moved, as in 4.1 4.98", c.Unit())
+	case c.Wants() > 1:
+		want = fmt.Sprintf("At %s in turn, in %s: this part, then the known-good one (%d numbers)", strings.Join(c.Sweep, ", "), c.Unit(), c.Wants())
+	case c.Mode == engine.Continuity:
+		want = "beep or no beep, or ohms"
+	case c.Mode.Numeric():
+		want = "Reading in " + c.Unit()
+		if b.meter != nil {
+			want += ", or enter for what the meter shows"
+		}
+	default:
+		return b.pickSaid("What do you find?", c.Answers, c.Says(), words...)
+	}
+	return b.ask.line(want + ":")
+}
+
+// typed reads what was typed, or takes the meter's reading for an empty line.
+func (b *bench) typed(c *engine.Check, s string) (engine.Result, error) {
+	if s == "" && b.meter != nil && (c.Mode.Numeric() || c.Mode == engine.Continuity) {
+		line, err := b.meter.next()
+		if err != nil {
+			return engine.Result{}, err
+		}
+		r, err := parseMeter(c, line)
+		if err == nil {
+			b.say("  the meter: %s", c.Shows(r))
+		}
+		return r, err
+	}
+	return parseTyped(c, s)
+}
+
 // answer asks for one answer; a nil event means that it was a question back.
 func (b *bench) answer(s *session, step engine.Step) (*engine.Event, error) {
 	c := step.Check
-	var typed string
-	var err error
-	if c.Mode.Numeric() || c.Mode == engine.Continuity {
-		want := "Reading in " + c.Mode.Unit()
-		if c.Mode == engine.Continuity {
-			want = "beep or no beep, or ohms"
-		}
-		typed, err = b.ask.line(want + ":")
-	} else {
-		typed, err = b.pick("What do you find?", c.Answers, "skip", "undo", "back", "why", "ranking", "help", "?")
-	}
+	typed, err := b.question(c)
 	if err != nil {
 		return nil, err
 	}
@@ -443,24 +505,34 @@ func (b *bench) answer(s *session, step engine.Step) (*engine.Event, error) {
 		return nil, errStopped
 	}
 	word, rest, _ := strings.Cut(typed, " ")
+	rest = strings.TrimSpace(rest)
 	switch strings.ToLower(word) {
 	case "":
-		return nil, nil
+		if b.meter == nil || c.Wants() > 1 {
+			return nil, nil
+		}
 	case "help", "?":
 		b.wrap("  ", "Type what the meter shows, as in 4.98, 49.8mV, 12k or OL, or: "+help+".")
 		return nil, nil
 	case "skip":
-		return &engine.Event{Kind: engine.Skipped, Check: c.ID, Why: strings.TrimSpace(rest)}, nil
+		return &engine.Event{Kind: engine.Skipped, Check: c.ID, Why: rest}, nil
 	case "undo", "back":
 		return &engine.Event{Kind: engine.Undone}, nil
+	case "change":
+		return b.change(s, rest)
 	case "why":
 		b.why(s, step)
 		return nil, nil
 	case "ranking":
 		b.leading(s, 12)
 		return nil, nil
+	case "wiring":
+		b.wiring(s, c)
+		return nil, nil
+	case "note", "photo":
+		return nil, b.note(s, strings.ToLower(word), rest)
 	}
-	r, err := parseTyped(c, typed)
+	r, err := b.typed(c, typed)
 	if err != nil {
 		b.wrap("  ", err.Error())
 		return nil, nil
@@ -470,13 +542,90 @@ func (b *bench) answer(s *session, step engine.Step) (*engine.Event, error) {
 		if err != nil {
 			return nil, err
 		}
-		second, err := parseTyped(c, again)
-		if err != nil || second != r {
+		second, err := b.typed(c, strings.TrimSpace(again))
+		if err != nil || !second.Equal(r) {
 			return nil, nil // whatever it was, the check is asked again
 		}
 	}
 	e := result(c, r)
 	return &e, nil
+}
+
+// change asks for another answer in the place of an earlier one.
+func (b *bench) change(s *session, which string) (*engine.Event, error) {
+	taken := s.course.Taken()
+	n, err := strconv.Atoi(which)
+	if err != nil || n < 1 || n > len(taken) {
+		if len(taken) == 0 {
+			b.say("  Nothing was answered yet.")
+			return nil, nil
+		}
+		b.say("  Which? Type change and its number:")
+		for i, t := range taken {
+			shown := "skipped"
+			if t.Skipped == "" {
+				shown = t.Check.Shows(t.Result)
+			}
+			b.wrap(fmt.Sprintf("    %2d  ", i+1), t.Check.ID+": "+shown)
+		}
+		return nil, nil
+	}
+	c := taken[n-1].Check
+	b.wrap("  ", c.ID)
+	typed, err := b.question(c)
+	if err != nil {
+		return nil, err
+	}
+	if typed = strings.TrimSpace(typed); b.leaves(typed) {
+		return nil, errStopped
+	}
+	r, err := b.typed(c, typed)
+	if err != nil {
+		b.wrap("  ", err.Error())
+		return nil, nil
+	}
+	return &engine.Event{Kind: engine.Revised, N: n, Result: r}, nil
+}
+
+// wiring shows what is wired to where the leads go.
+func (b *bench) wiring(s *session, c *engine.Check) {
+	if s.harness == nil || c.Red == "" {
+		b.say("  There is no drawing of what is around here.")
+		return
+	}
+	pins := []string{c.Red}
+	if c.Black != s.harness.Ground {
+		pins = append(pins, c.Black)
+	}
+	for _, line := range s.harness.Around(pins, 2) {
+		b.say("    %s", line)
+	}
+}
+
+// note keeps a remark or the place of a picture.
+func (b *bench) note(s *session, word, rest string) error {
+	if rest == "" {
+		b.say("  Type %s and then what.", word)
+		return nil
+	}
+	text, photo := rest, ""
+	if word == "photo" {
+		path, err := filepath.Abs(rest)
+		if err == nil {
+			_, err = os.Stat(path)
+		}
+		if err != nil {
+			b.wrap("  ", fmt.Sprintf("No picture there: %v", readable(err)))
+			return nil
+		}
+		text, photo = "", path
+	}
+	if err := s.note(text, photo); err != nil {
+		b.wrap("  ", err.Error()+". Try it again.")
+		return nil
+	}
+	b.say("  Kept.")
+	return nil
 }
 
 // unlikely says what is odd about a reading, or "".
@@ -513,7 +662,12 @@ func (b *bench) why(s *session, step engine.Step) {
 // leading shows the likeliest causes.
 func (b *bench) leading(s *session, most int) {
 	r, bits := s.course.Ranking()
-	b.say("  Likeliest now (%.1f bits to go):", bits)
+	left := s.course.Left()
+	if left.Checks > 0 {
+		b.wrap("  ", fmt.Sprintf("Likeliest of %s; %.1f bits to go, about %s:", count(left.Causes, "cause"), left.Bits, count(left.Checks, "check")))
+	} else {
+		b.say("  Likeliest now (%.1f bits to go):", bits)
+	}
 	for i, x := range r {
 		if i == most || x.P < 0.005 {
 			break
@@ -555,6 +709,9 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 			b.wrap("         ", x.Cause.Say)
 		}
 	}
+	for _, p := range v.Pairs {
+		b.wrap("  ", fmt.Sprintf("No single cause explains all readings; these two together do (%s): %s, and %s.", percent(p.P), p.A.ID, p.B.ID))
+	}
 	for _, g := range v.Groups {
 		b.wrap("  No check left tells these apart: ", strings.Join(g, "; ")+".")
 	}
@@ -583,6 +740,13 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 	for _, x := range v.Causes {
 		if x.Cause.ID != engine.Unexplained {
 			options = append(options, repaired+x.Cause.ID)
+		}
+	}
+	for _, p := range v.Pairs {
+		for _, c := range []*engine.Cause{p.A, p.B} {
+			if !slices.Contains(options, repaired+c.ID) {
+				options = append(options, repaired+c.ID)
+			}
 		}
 	}
 	options = append(options, undo, stop)

@@ -24,7 +24,7 @@ func findCommand() *cobra.Command {
 		Use:   "find",
 		Short: "Find a fault: asks for one check at a time and gives a verdict",
 		Example: "  probable find --harness testdata/harness/cart-tail.yaml\n" +
-			"  probable find --guide \"light will not latch on power-up\"",
+			"  probable find --guide \"light will not latch\"",
 		Args: usage(cobra.NoArgs),
 		RunE: func(c *cobra.Command, _ []string) error { return f.run(c) },
 	}
@@ -88,6 +88,11 @@ func (f *finder) run(c *cobra.Command) error {
 	} else if len(f.facts) > 0 {
 		return inputError(errors.New("--fact belongs to a guide, and none is joined here"))
 	}
+	if h != nil {
+		if o.Before, err = mendedBefore(dir, o.Harness); err != nil {
+			return err
+		}
+	}
 	s, err := build(base, o, h)
 	if err != nil {
 		return err
@@ -97,6 +102,29 @@ func (f *finder) run(c *cobra.Command) error {
 	}
 	defer s.journal.Close()
 	return console.work(s)
+}
+
+// mendedBefore counts, by cause, what was mended and proven on a harness of that
+// name in the cases of the folder. Cases that cannot be read do not count.
+func mendedBefore(dir, harness string) (map[string]int, error) {
+	ids, err := casefile.List(dir)
+	if err != nil {
+		return nil, err
+	}
+	var before map[string]int
+	for _, id := range ids {
+		records, err := casefile.Read(dir, id)
+		if err != nil || records[0].Opened.Harness != harness {
+			continue
+		}
+		if end := casefile.End(records); end != nil && end.Status == engine.Proven && end.Cause != "" {
+			if before == nil {
+				before = map[string]int{}
+			}
+			before[end.Cause]++
+		}
+	}
+	return before, nil
 }
 
 // readable drops the system call's name from a file error.

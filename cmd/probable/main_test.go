@@ -24,14 +24,20 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
-// loadHarness reads a harness file with the shipped knowledge.
-func loadHarness(t testing.TB, path string) *circuit.Harness {
+// shippedBase is the shipped knowledge.
+func shippedBase(t testing.TB) *rules.Base {
 	t.Helper()
 	base, err := rules.ReadBase(kb.Files)
 	require.NoError(t, err)
+	return base
+}
+
+// loadHarness reads a harness file with the shipped knowledge.
+func loadHarness(t testing.TB, path string) *circuit.Harness {
+	t.Helper()
 	data, err := os.ReadFile(path)
 	require.NoError(t, err)
-	h, err := base.Harness(path, data)
+	h, err := shippedBase(t).Harness(path, data)
 	require.NoError(t, err)
 	return h
 }

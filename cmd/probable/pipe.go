@@ -33,14 +33,17 @@ func newPipe(in io.Reader, out io.Writer) *pipe {
 
 // incoming is any message to the program.
 type incoming struct {
-	Type   string   `json:"type"`
-	N      *int     `json:"n"`
-	ID     string   `json:"id"`
-	Value  *float64 `json:"value"`
-	Over   bool     `json:"over"`
-	Answer string   `json:"answer"`
-	Why    string   `json:"why"`
-	Cause  string   `json:"cause"`
+	Type   string    `json:"type"`
+	N      *int      `json:"n"`
+	ID     string    `json:"id"`
+	Value  *float64  `json:"value"`
+	Over   bool      `json:"over"`
+	Answer string    `json:"answer"`
+	Why    string    `json:"why"`
+	Cause  string    `json:"cause"`
+	Values []float64 `json:"values"`
+	Text   string    `json:"text"`
+	Photo  string    `json:"photo"`
 }
 
 type outChoose struct {
@@ -64,10 +67,13 @@ type outCheck struct {
 	Why      string     `json:"why,omitempty"`
 	Cautions []string   `json:"cautions"`
 	Answers  []string   `json:"answers,omitempty"`
+	Says     []string   `json:"says,omitempty"` // what each answer means
 	Expect   *outExpect `json:"expect,omitempty"`
 	Minutes  float64    `json:"minutes"`
 	Gain     float64    `json:"gain_bits"`
 	Proof    bool       `json:"proof,omitempty"`
+	Values   int        `json:"values,omitempty"` // numbers wanted, where more than one
+	Sweep    []string   `json:"sweep,omitempty"`  // of them two for each position: this part's, the known-good one's
 	Proves   string     `json:"proves,omitempty"` // of a swap
 	Not      string     `json:"does_not_prove,omitempty"`
 }
@@ -98,6 +104,12 @@ type outRanking struct {
 	Type   string     `json:"type"`
 	Bits   float64    `json:"bits"`
 	Causes []outCause `json:"causes"`
+	Left   int        `json:"checks_left"` // about how many more
+}
+
+type outPair struct {
+	IDs [2]string `json:"ids"`
+	P   float64   `json:"p"`
 }
 
 type outVerdict struct {
@@ -108,6 +120,7 @@ type outVerdict struct {
 	Repair     string     `json:"repair"`
 	Prove      []string   `json:"prove"`
 	Groups     [][]string `json:"groups,omitempty"`
+	Pairs      []outPair  `json:"pairs,omitempty"` // of causes that explain it together
 	LeftOut    []string   `json:"left_out,omitempty"`
 	Status     string     `json:"status"`
 	Case       string     `json:"case"`
@@ -195,6 +208,11 @@ func (p *pipe) work(s *session) error {
 			if err == io.EOF || err == nil && m.Type == "quit" {
 				return p.quit(s)
 			}
+			if err == nil && m.Type == "note" {
+				if err = s.note(m.Text, m.Photo); err == nil {
+					continue
+				}
+			}
 			var e engine.Event
 			if err == nil {
 				e, err = p.event(m, step, s.course)
@@ -231,29 +249,52 @@ func (p *pipe) event(m incoming, step engine.Step, c *engine.Course) (engine.Eve
 		return engine.Event{Kind: engine.Undone}, nil
 	case "repaired":
 		return engine.Event{Kind: engine.Repaired, Cause: m.Cause}, nil
+	case "revise":
+		return p.revise(m)
 	case "reading", "answer", "skip":
 	case "":
 		return engine.Event{}, errors.New(`the message has no "type"`)
 	default:
-		return engine.Event{}, fmt.Errorf("unknown type %q; send reading, answer, skip, undo, repaired or quit", m.Type)
+		return engine.Event{}, fmt.Errorf("unknown type %q; send reading, answer, skip, undo, revise, note, repaired or quit", m.Type)
 	}
 	check, err := p.check(m, step, c)
 	if err != nil {
 		return engine.Event{}, err
 	}
-	switch {
-	case m.Type == "skip":
+	if m.Type == "skip" {
 		return engine.Event{Kind: engine.Skipped, Check: check.ID, Why: m.Why}, nil
-	case m.Type == "answer" && m.Answer == "":
-		return engine.Event{}, errors.New(`the answer has no "answer"`)
-	case m.Type == "answer":
-		return result(check, engine.Result{Answer: m.Answer}), nil
-	case m.Over:
-		return result(check, engine.Result{Over: true}), nil
-	case m.Value == nil:
-		return engine.Event{}, errors.New(`the reading has no "value" and no "over":true`)
 	}
-	return result(check, engine.Result{Value: *m.Value}), nil
+	r, err := m.result()
+	return result(check, r), err
+}
+
+// revise turns a message into another result for an earlier check.
+func (p *pipe) revise(m incoming) (engine.Event, error) {
+	if m.N == nil {
+		return engine.Event{}, errors.New(`the message has no "n", the number of the check whose answer changes`)
+	}
+	if m.Type = "reading"; m.Answer != "" {
+		m.Type = "answer"
+	}
+	r, err := m.result()
+	return engine.Event{Kind: engine.Revised, N: *m.N, Result: r}, err
+}
+
+// result is what a reading or an answer says.
+func (m *incoming) result() (engine.Result, error) {
+	switch {
+	case m.Type == "answer" && m.Answer == "":
+		return engine.Result{}, errors.New(`the answer has no "answer"`)
+	case m.Type == "answer":
+		return engine.Result{Answer: m.Answer}, nil
+	case len(m.Values) > 0:
+		return engine.Result{Values: m.Values}, nil
+	case m.Over:
+		return engine.Result{Over: true}, nil
+	case m.Value == nil:
+		return engine.Result{}, errors.New(`the reading has no "value" and no "over":true`)
+	}
+	return engine.Result{Value: *m.Value}, nil
 }
 
 // check finds the check that a message is about: by id, else by number, else
@@ -289,7 +330,10 @@ func (p *pipe) sendCheck(step engine.Step) {
 		m.Cautions = []string{}
 	}
 	if !c.Mode.Numeric() {
-		m.Answers = c.Answers
+		m.Answers, m.Says = c.Answers, c.Says()
+	}
+	if n := c.Wants(); n > 1 {
+		m.Values, m.Sweep, m.Unit = n, c.Sweep, c.Unit()
 	}
 	switch {
 	case c.Expect != nil && math.IsInf(c.Expect.High, 1):
@@ -314,7 +358,7 @@ const shown = 30
 
 func (p *pipe) sendRanking(c *engine.Course) {
 	r, bits := c.Ranking()
-	m := outRanking{Type: "ranking", Bits: round(bits)}
+	m := outRanking{Type: "ranking", Bits: round(bits), Left: c.Left().Checks}
 	for i, x := range r {
 		if i == shown || i > 0 && x.P < 1e-4 {
 			break
@@ -332,6 +376,9 @@ func (p *pipe) sendVerdict(s *session, v *engine.Verdict) {
 	}
 	for _, x := range v.Causes {
 		m.Causes = append(m.Causes, outCause{x.Cause.ID, round(x.P)})
+	}
+	for _, x := range v.Pairs {
+		m.Pairs = append(m.Pairs, outPair{[2]string{x.A.ID, x.B.ID}, round(x.P)})
 	}
 	p.send(m)
 }

@@ -21,7 +21,10 @@ import (
 // session is a case being worked: the reasoning and its journal.
 type session struct {
 	course  *engine.Course
+	harness *circuit.Harness // as measured, or nil
 	opened  casefile.Opened
+	notes   []casefile.Record
+	times   []time.Time    // of the answers, in order
 	journal *casefile.File // nil for a report
 	verdict bool           // one was given
 }
@@ -81,13 +84,14 @@ func build(base *rules.Base, o casefile.Opened, h *circuit.Harness) (*session, e
 		for _, part := range slices.Sorted(maps.Keys(o.Supply)) {
 			h = h.Measured(part, o.Supply[part])
 		}
-		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts, Guides: base.Guides()})
+		s.harness = h
+		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts, Guides: base.Guides(), Before: o.Before})
 	} else {
 		g := base.Guide(o.Guide)
 		if g == nil {
 			return nil, inputError(fmt.Errorf("there is no guide %q", o.Guide))
 		}
-		m, err = engine.FromGuide(engine.Options{Guide: g, Facts: o.Facts, Guides: base.Guides()})
+		m, err = engine.FromGuide(engine.Options{Guide: g, Facts: o.Facts, Guides: base.Guides(), Before: o.Before})
 	}
 	if err != nil {
 		return nil, inputError(err)
@@ -99,12 +103,16 @@ func build(base *rules.Base, o casefile.Opened, h *circuit.Harness) (*session, e
 // replay brings a session to where its records end.
 func (s *session) replay(records []casefile.Record) error {
 	for i, r := range records {
+		if r.Kind == casefile.KindNote {
+			s.notes = append(s.notes, r)
+		}
 		if r.Event == nil {
 			continue
 		}
 		if err := s.course.Apply(r.Event.Engine()); err != nil {
 			return fmt.Errorf("record %d does not fit any more (%w); the knowledge or the program has changed since", i+1, err)
 		}
+		s.stamp(r.Time)
 	}
 	return nil
 }
@@ -112,21 +120,41 @@ func (s *session) replay(records []casefile.Record) error {
 // apply takes an event and saves it. An event that does not fit is an input
 // error; one that cannot be saved is not taken.
 func (s *session) apply(e engine.Event) error {
-	before := s.course.Events()
+	before := slices.Clone(s.course.Events())
 	if err := s.course.Apply(e); err != nil {
 		return inputError(err)
 	}
 	if err := s.journal.Append(casefile.Record{Kind: casefile.KindEvent, Time: time.Now(), Event: casefile.FromEngine(e)}); err != nil {
 		// Put the course back: what is not saved does not count.
-		back := engine.Event{Kind: engine.Undone}
-		if e.Kind == engine.Undone {
-			back = before[len(before)-1]
-		}
-		if berr := s.course.Apply(back); berr != nil {
+		if berr := s.course.Replay(before); berr != nil {
 			return fmt.Errorf("%w (and %w)", err, berr)
 		}
 		return err
 	}
+	if s.course.Phase() == engine.Closed {
+		// It only spares later cases some work: the events say the same.
+		_ = s.journal.Append(casefile.Record{Kind: casefile.KindClosed, Time: time.Now(),
+			Closed: &casefile.Closed{Status: s.course.Status(), Cause: s.course.LastRepair()}})
+	}
+	return nil
+}
+
+// stamp notes when the answers were taken that have no time yet.
+func (s *session) stamp(now time.Time) {
+	n := len(s.course.Taken())
+	s.times = s.times[:min(n, len(s.times))]
+	for len(s.times) < n {
+		s.times = append(s.times, now)
+	}
+}
+
+// note keeps what the person says beside the readings, or where a picture is.
+func (s *session) note(text, photo string) error {
+	r := casefile.Record{Kind: casefile.KindNote, Time: time.Now(), Note: text, Photo: photo}
+	if err := s.journal.Append(r); err != nil {
+		return err
+	}
+	s.notes = append(s.notes, r)
 	return nil
 }
 

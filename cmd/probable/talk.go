@@ -27,11 +27,13 @@ type talk struct {
 	pipe    bool
 	plain   bool
 	answers string
+	meter   string
 }
 
 func (t *talk) flags(fl *pflag.FlagSet) {
 	fl.BoolVar(&t.pipe, "pipe", false, "speak the line protocol: one JSON object a line, in and out")
 	fl.BoolVar(&t.plain, "plain", false, "plain prompts, for screen readers and simple terminals")
+	fl.StringVar(&t.meter, "meter", "", "a file, pipe or serial port where a multimeter prints its readings, a line each; enter takes the next")
 	fl.StringVar(&t.answers, "answers", "", "take what would be typed from this file, one answer a line")
 }
 
@@ -41,20 +43,34 @@ func (t *talk) open(c *cobra.Command) (console, func(), error) {
 	if t.pipe {
 		return newPipe(c.InOrStdin(), out), func() {}, nil
 	}
+	b, done, err := t.bench(c)
+	if err != nil || t.meter == "" {
+		return b, done, err
+	}
+	if b.meter, err = openMeter(t.meter); err != nil {
+		done()
+		return nil, nil, inputError(err)
+	}
+	return b, func() { b.meter.close(); done() }, nil
+}
+
+// bench returns the console for a person, without a meter.
+func (t *talk) bench(c *cobra.Command) (*bench, func(), error) {
+	out := c.OutOrStdout()
 	dir, _ := c.Flags().GetString("dir")
 	if t.answers != "" {
 		f, err := os.Open(t.answers)
 		if err != nil {
 			return nil, nil, inputError(readable(err))
 		}
-		return &bench{out: out, dir: dir, ask: &lines{in: scanner(f), out: out, echo: true}}, func() { f.Close() }, nil
+		return &bench{out: out, dir: dir, ask: &lines{in: scanner(f), out: out, echo: true, blank: t.meter != ""}}, func() { f.Close() }, nil
 	}
 	if in, ok := c.InOrStdin().(*os.File); ok && !t.plain && os.Getenv("TERM") != "dumb" && term.IsTerminal(int(in.Fd())) {
 		if o, ok := out.(*os.File); ok && term.IsTerminal(int(o.Fd())) {
 			return &bench{out: out, dir: dir, ask: &prompts{in: in, out: o}, width: terminalWidth(o)}, func() {}, nil
 		}
 	}
-	return &bench{out: out, dir: dir, ask: &lines{in: scanner(c.InOrStdin()), out: out}}, func() {}, nil
+	return &bench{out: out, dir: dir, ask: &lines{in: scanner(c.InOrStdin()), out: out, blank: t.meter != ""}}, func() {}, nil
 }
 
 // terminalWidth returns the columns of a terminal, 0 where it is not known.

@@ -26,6 +26,9 @@ var units = map[string]string{
 func parseTyped(c *engine.Check, s string) (engine.Result, error) {
 	s = strings.TrimSpace(strings.NewReplacer("\u2212", "-", "\u00a0", " ").Replace(s))
 	low := strings.ToLower(s)
+	if c.Wants() > 1 {
+		return parseSeveral(c, s)
+	}
 	if !c.Mode.Numeric() {
 		if slices.Contains(c.Answers, low) {
 			return engine.Result{Answer: low}, nil
@@ -70,7 +73,7 @@ func parseTyped(c *engine.Check, s string) (engine.Result, error) {
 		return engine.Result{}, fmt.Errorf("%q is not a number", m[1])
 	}
 	factor, unit, ok := splitUnit(m[2])
-	want := c.Mode.Unit()
+	want := c.Unit()
 	if c.Mode == engine.Continuity {
 		want = "ohm"
 	}
@@ -81,6 +84,35 @@ func parseTyped(c *engine.Check, s string) (engine.Result, error) {
 		return engine.Result{}, fmt.Errorf("this check reads %s, not %s: look at the meter's dial", want, unit)
 	}
 	return engine.Result{Value: x * factor}, nil
+}
+
+// parseSeveral reads the several numbers of a wiggle or a sweep, as in
+// "4.1 4.98" or "4.1V to 4.98V", or one of the check's answers.
+func parseSeveral(c *engine.Check, s string) (engine.Result, error) {
+	one := engine.Check{Mode: c.Measures}
+	var values []float64
+	for _, f := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == ';' || r == '/' || r == '\t' }) {
+		if f = strings.ToLower(f); f == "to" || f == "and" || f == "," {
+			continue
+		}
+		r, err := parseTyped(&one, f)
+		if err != nil || r.Over {
+			plain := engine.Check{Mode: engine.Look, Answers: c.Answers}
+			if a, aerr := parseTyped(&plain, s); aerr == nil {
+				return a, nil
+			}
+			if err == nil {
+				err = fmt.Errorf("over-range is no number; choose one of: %s", strings.Join(c.Answers, ", "))
+			}
+			return engine.Result{}, err
+		}
+		values = append(values, r.Value)
+	}
+	r := engine.Result{Values: values}
+	if len(values) == 0 {
+		return r, fmt.Errorf("type %d numbers, or one of: %s", c.Wants(), strings.Join(c.Answers, ", "))
+	}
+	return r, c.Fits(r)
 }
 
 // splitUnit reads a typed prefix and unit, as in mV, kohm, k or M.

@@ -29,16 +29,39 @@ const (
 	KindOpened Kind = "opened"
 	KindEvent  Kind = "event"
 	KindNote   Kind = "note"
+	KindClosed Kind = "closed"
 )
 
-// Record is one line of a journal. Of Opened, Event and Note one is set, as
-// Kind says.
+// Record is one line of a journal. Of Opened, Event, Note and Closed one is set,
+// as Kind says.
 type Record struct {
 	Kind   Kind      `json:"kind"`
 	Time   time.Time `json:"time"`
 	Opened *Opened   `json:"opened,omitempty"`
 	Event  *Event    `json:"event,omitempty"`
 	Note   string    `json:"note,omitempty"`
+	Photo  string    `json:"photo,omitempty"` // of a note: the path of a picture
+	Closed *Closed   `json:"closed,omitempty"`
+}
+
+// Closed says how a case stood when its last event closed it, so that later cases
+// need not work it through again. An event that follows opens the case anew.
+type Closed struct {
+	Status engine.Status `json:"status"`
+	Cause  string        `json:"cause,omitempty"` // what was repaired last
+}
+
+// End returns how a case that is closed ended, or nil.
+func End(records []Record) *Closed {
+	for i := len(records) - 1; i >= 0; i-- {
+		switch records[i].Kind {
+		case KindClosed:
+			return records[i].Closed
+		case KindEvent:
+			return nil
+		}
+	}
+	return nil
 }
 
 // Opened says what a case is about. It holds the harness's text, so that a
@@ -57,6 +80,8 @@ type Opened struct {
 	Qualified   bool           `json:"qualified,omitempty"`
 	// Supply is what was measured on the supplies before the first check, in V by part.
 	Supply map[string]float64 `json:"supply,omitempty"`
+	// Before counts, by cause, what was mended and proven on this harness before.
+	Before map[string]int `json:"before,omitempty"`
 }
 
 // Event is an engine.Event as it stands in a journal.
@@ -66,14 +91,17 @@ type Event struct {
 	Value  *float64         `json:"value,omitempty"`
 	Over   bool             `json:"over,omitempty"`
 	Answer string           `json:"answer,omitempty"`
+	Values []float64        `json:"values,omitempty"`
 	Why    string           `json:"why,omitempty"`
 	Cause  string           `json:"cause,omitempty"`
+	N      int              `json:"n,omitempty"`
 }
 
 // FromEngine returns the event as a journal holds it.
 func FromEngine(e engine.Event) *Event {
-	out := &Event{Kind: e.Kind, Check: e.Check, Over: e.Result.Over, Answer: e.Result.Answer, Why: e.Why, Cause: e.Cause}
-	if e.Kind == engine.Read && !e.Result.Over && e.Result.Answer == "" {
+	out := &Event{Kind: e.Kind, Check: e.Check, Over: e.Result.Over, Answer: e.Result.Answer,
+		Values: e.Result.Values, Why: e.Why, Cause: e.Cause, N: e.N}
+	if (e.Kind == engine.Read || e.Kind == engine.Revised) && !e.Result.Over && e.Result.Answer == "" && len(e.Result.Values) == 0 {
 		out.Value = &e.Result.Value
 	}
 	return out
@@ -81,8 +109,8 @@ func FromEngine(e engine.Event) *Event {
 
 // Engine returns the event as the engine takes it.
 func (e *Event) Engine() engine.Event {
-	out := engine.Event{Kind: e.Kind, Check: e.Check, Why: e.Why, Cause: e.Cause,
-		Result: engine.Result{Over: e.Over, Answer: e.Answer}}
+	out := engine.Event{Kind: e.Kind, Check: e.Check, Why: e.Why, Cause: e.Cause, N: e.N,
+		Result: engine.Result{Over: e.Over, Answer: e.Answer, Values: e.Values}}
 	if e.Value != nil {
 		out.Result.Value = *e.Value
 	}
@@ -314,6 +342,8 @@ func (r *Record) valid(first bool) bool {
 		return !first && r.Event != nil
 	case KindNote:
 		return !first
+	case KindClosed:
+		return !first && r.Closed != nil
 	}
 	return false
 }

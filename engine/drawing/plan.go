@@ -24,6 +24,7 @@ type plan struct {
 	flipped []bool         // by part: side b of the connector is on the left
 	layers  int
 	nets    *nets
+	marks   Marks
 }
 
 func newPlan(h *circuit.Harness) *plan {

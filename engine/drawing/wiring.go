@@ -18,9 +18,22 @@ const (
 	signRoom  = 34.0 // for the sign of a part
 )
 
+// Marks say what of a drawing is marked, by pin, wire or part.
+type Marks struct {
+	Good    []string // pins that read as they should
+	Bad     []string // pins that did not
+	Suspect []string // wires, parts and connectors of the leading causes
+}
+
+func (m *Marks) empty() bool { return len(m.Good)+len(m.Bad)+len(m.Suspect) == 0 }
+
 // Harness writes the wiring of a harness as SVG.
-func (pg Page) Harness(w io.Writer, h *circuit.Harness) error {
+func (pg Page) Harness(w io.Writer, h *circuit.Harness) error { return pg.Marked(w, h, Marks{}) }
+
+// Marked writes the wiring of a harness with marks, as SVG.
+func (pg Page) Marked(w io.Writer, h *circuit.Harness, marks Marks) error {
 	p := newPlan(h)
+	p.marks = marks
 	var bands []*band
 	for lo := 0; lo < p.layers; {
 		b := newBand(p, lo, lo+1)
@@ -54,13 +67,13 @@ func (pg Page) Harness(w io.Writer, h *circuit.Harness) error {
 	}
 	width = max(width, boldWidth(h.Name, title), 300)
 	y += 24
-	y = legend(c, h, y, max(pg.usable(), 300))
+	y = legend(c, h, &marks, y, max(pg.usable(), 300))
 	about := fmt.Sprintf("Wiring of %s: %d parts, %d wires. Ground is %s.", h.Name, len(h.Parts), len(h.Wires), h.Ground)
 	return c.write(w, width+2*margin, y+margin, h.Name+": wiring", about)
 }
 
 // legend explains the marks, and returns the y below it.
-func legend(c *canvas, h *circuit.Harness, y, width float64) float64 {
+func legend(c *canvas, h *circuit.Harness, marks *Marks, y, width float64) float64 {
 	c.path("", `stroke-width="0.6"`, margin, y-14, margin+width, y-14)
 	x := margin
 	item := func(room float64, s string, mark func(x, y float64)) {
@@ -79,6 +92,11 @@ func legend(c *canvas, h *circuit.Harness, y, width float64) float64 {
 		c.path("", "", x, y, x+28, y)
 		arrow(c, x+28, y, 1)
 	})
+	if !marks.empty() {
+		item(20, "probed, as it should be", func(x, y float64) { pinMark(c, "", x+7, y, false, true); goodMark(c, x+7, y) })
+		item(20, "probed, not as it should be", func(x, y float64) { pinMark(c, "", x+7, y, false, true); badMark(c, x+7, y) })
+		item(34, "suspect, or repaired", func(x, y float64) { c.path("", suspect, x, y, x+28, y) })
+	}
 	notes := "Wires that cross do not join. A net is what wires and splices join; it is named once. " +
 		"A pin named on both sides of a part is one pin."
 	if anyAssumed(h) {
@@ -266,10 +284,35 @@ func (b *band) says(wire int) string {
 }
 
 func (b *band) style(wire int) string {
-	if b.nets.grounded(&b.h.Wires[wire]) {
-		return dashes
+	w := &b.h.Wires[wire]
+	style := ""
+	if b.nets.grounded(w) {
+		style = dashes
 	}
-	return ""
+	if slices.Contains(b.marks.Suspect, w.Name) {
+		style += suspect
+	}
+	return style
+}
+
+// suspect is the stroke of what a leading cause is about.
+const suspect = ` stroke-width="4"`
+
+// edge is the stroke of a part's box.
+func (b *band) edge(part string) string {
+	if slices.Contains(b.marks.Suspect, part) {
+		return suspect
+	}
+	return `stroke-width="1.6"`
+}
+
+// goodMark and badMark stand around a pin that was probed.
+func goodMark(c *canvas, x, y float64) {
+	c.rect("read as it should", x-6, y-6, 12, 12, `stroke-width="1"`)
+}
+
+func badMark(c *canvas, x, y float64) {
+	c.path("did not read as it should", `stroke-width="2.2"`, x, y-9, x+9, y, x, y+9, x-9, y, x, y-9)
 }
 
 func (b *band) drawChannel(c *canvas, ch *channel, x float64, y func(float64) float64) {
@@ -306,7 +349,7 @@ func (b *band) drawPart(c *canvas, n *node, x, w float64, y func(float64) float6
 	if n.part.Ways > 0 {
 		b.drawConnector(c, n, x, w, top, bottom, y)
 	} else {
-		c.rect(name+": "+n.about(), x, top, w, bottom-top, `stroke-width="1.6"`)
+		c.rect(name+": "+n.about(), x, top, w, bottom-top, b.edge(name))
 		drawSign(c, n.part, x+w-signRoom, top+10)
 	}
 	for i := 0; i < len(n.ports); {
@@ -331,6 +374,12 @@ func (b *band) drawPart(c *canvas, n *node, x, w float64, y func(float64) float6
 		for _, p := range n.ports {
 			if p.side == first.side && p.pin == first.pin {
 				pinMark(c, b.pinSays(pin, p.wire >= 0), at, y(float64(p.row())), b.h.NoAccess[pin], p.wire >= 0)
+				switch {
+				case slices.Contains(b.marks.Bad, pin):
+					badMark(c, at, y(float64(p.row())))
+				case slices.Contains(b.marks.Good, pin):
+					goodMark(c, at, y(float64(p.row())))
+				}
 				if p.wire >= 0 {
 					b.drawEnd(c, p, at, y(float64(p.row())))
 				}
@@ -371,7 +420,7 @@ func (b *band) drawConnector(c *canvas, n *node, x, w, top, bottom float64, y fu
 		if side == right {
 			at, hx, inner, anchor = x+w, x+half+mating, x+w-9, atEnd
 		}
-		c.rect(n.part.Name+" side "+letter, hx, boxTop, half, bottom-boxTop, `stroke-width="1.6"`)
+		c.rect(n.part.Name+" side "+letter, hx, boxTop, half, bottom-boxTop, b.edge(n.part.Name))
 		for i, row := range n.ways {
 			pin := strconv.Itoa(i+1) + letter
 			py := y(float64(n.row + row))

@@ -3,156 +3,90 @@ package report
 import (
 	"fmt"
 	"io"
-	"slices"
 	"strings"
-	"time"
-
-	"probable/engine"
 )
 
-// About is what a report says of a case besides its course.
-type About struct {
-	Case          string
-	Harness       string // its name, empty without one
-	HarnessDigest string
-	Symptom       string
-	Guide         string
-	Tool          string // version
-	BaseDigest    string // of the knowledge the case was opened with
-	BaseChanged   bool   // the knowledge is another one now
-	Opened, Last  time.Time
-	Facts         map[string]any
-	Supply        map[string]float64 // V measured before the first check, by part
-}
-
 // Markdown writes the report. Its tables and lists read as plain text too.
-func Markdown(w io.Writer, c *engine.Course, a About) error {
+func (r *Report) Markdown(w io.Writer) error {
 	p := &page{}
-	m := c.Model()
-	v := c.Verdict()
-	p.line("# Fault report %s", a.Case)
+	p.line("# Fault report %s", r.Case)
 	p.line("")
-	p.item("Vehicle", a.Harness)
-	p.item("Symptom", a.Symptom)
-	p.item("Guide", a.Guide)
-	p.item("Opened", a.Opened.Format("2006-01-02 15:04"))
-	p.item("Last entry", a.Last.Format("2006-01-02 15:04"))
-	p.item("Status", string(v.Status))
-	var facts []string
-	for name, x := range a.Facts {
-		facts = append(facts, fmt.Sprintf("%s %v", strings.ReplaceAll(name, "_", " "), x))
+	for _, x := range r.head() {
+		p.line("- %s: %s", x.name, x.value)
 	}
-	for part, v := range a.Supply {
-		facts = append(facts, fmt.Sprintf("%s reads %.4g V", part, v))
-	}
-	slices.Sort(facts)
-	p.item("Known before", strings.Join(facts, "; "))
 
 	p.head("Verdict")
-	if c.Settled() {
-		p.line("The causes that remain:")
-	} else {
-		p.line("The case stopped before a verdict; the likeliest causes so far:")
-	}
+	p.line("%s", r.verdictIs())
 	p.line("")
 	p.line("| probability | cause |")
 	p.line("| ---: | --- |")
-	for _, x := range v.Causes {
-		p.line("| %.1f %% | %s |", 100*x.P, cell(x.Cause.ID))
+	for _, x := range r.Causes {
+		p.line("| %.1f %% | %s |", 100*x.P, cell(x.ID))
 	}
 	p.line("")
-	for _, x := range v.Causes {
-		if x.Cause.Say != "" {
-			p.line("%s: %s", x.Cause.ID, x.Cause.Say)
+	for _, x := range r.Causes {
+		if x.Say != "" {
+			p.line("%s: %s", x.ID, x.Say)
 			p.line("")
 		}
 	}
-	for _, g := range v.Groups {
-		if !c.Settled() {
-			break
-		}
-		p.line("No check that was left tells these apart: %s.", strings.Join(g, "; "))
+	for _, s := range r.remarks() {
+		p.line("%s", s)
 		p.line("")
 	}
-	top := v.Causes[0].Cause
-	if c.Settled() {
-		p.line("Repair: %s", v.Repair)
+	if r.Repair != "" {
+		p.line("Repair: %s", r.Repair)
 	}
-	if r := c.LastRepair(); r != "" {
+	if r.Repaired != "" {
 		p.line("")
-		p.line("Repaired: %s", r)
+		p.line("Repaired: %s", r.Repaired)
 	}
 
 	p.head("Readings")
-	if len(c.Taken()) == 0 {
+	leaders := r.leaders()
+	if len(r.Readings) == 0 {
 		p.line("None was taken.")
 	} else {
-		p.line("| # | check | power | read | healthy | %s |", cell(top.ID))
-		p.line("| ---: | --- | --- | --- | --- | --- |")
+		p.line("| # | check | power | read | healthy |%s", strings.Join(cells(leaders), ""))
+		p.line("| ---: | --- | --- | --- | --- |%s", strings.Repeat(" --- |", len(leaders)))
 	}
-	var skipped []string
-	for i, t := range c.Taken() {
-		id := t.Check.ID
-		switch {
-		case t.Skipped != "":
-			skipped = append(skipped, fmt.Sprintf("%d. %s: %s", i+1, id, t.Skipped))
+	skipped := false
+	for _, t := range r.Readings {
+		if t.Skipped != "" {
+			skipped = true
 			continue
-		case t.Stale && t.Proof:
-			id += " (earlier proof)"
-		case t.Stale:
-			id += " (no longer counted)"
-		case t.Proof:
-			id += " (proof)"
 		}
-		read := t.Check.Shows(t.Result)
+		read := t.Read
 		if !t.Healthy {
 			read = "**" + read + "**"
 		}
-		p.line("| %d | %s | %s | %s | %s | %s |", i+1, cell(id), t.Check.Power, cell(read), cell(t.Check.Good()), cell(m.Predicts(t.Check, top.ID)))
+		var predicts []string
+		for _, id := range leaders {
+			predicts = append(predicts, t.Predicts[id])
+		}
+		p.line("| %d | %s | %s | %s | %s |%s", t.N, cell(t.name()), t.Power, cell(read), cell(t.Good), strings.Join(cells(predicts), ""))
 	}
-	if len(c.Taken()) > 0 {
+	if len(r.Readings) > 0 {
 		p.line("")
-		p.line("Bold: not what a healthy vehicle shows.")
+		p.line("Bold: not what a healthy vehicle shows. The columns after it say what each leading cause predicts.")
 	}
-	if len(skipped) > 0 {
+	if skipped {
 		p.head("Skipped")
-		for _, s := range skipped {
-			p.line("- %s", s)
+		for _, t := range r.Readings {
+			if t.Skipped != "" {
+				p.line("- %d. %s: %s", t.N, t.Check, t.Skipped)
+			}
 		}
 	}
-	if len(v.LeftOut) > 0 {
-		p.head("Left out")
-		for _, s := range v.LeftOut {
+	for _, l := range r.lists() {
+		p.head(l.title)
+		if l.intro != "" {
+			p.line("%s", l.intro)
+			p.line("")
+		}
+		for _, s := range l.items {
 			p.line("- %s", s)
 		}
-	}
-	if len(v.Prove) > 0 {
-		p.head("Proof")
-		p.line("The repair is proven when:")
-		p.line("")
-		for _, s := range v.Prove {
-			p.line("- %s", s)
-		}
-	}
-	p.head("Cautions")
-	cautions := slices.Concat(m.Cautions, top.Cautions)
-	if top.Kills != "" {
-		cautions = append(cautions, "What kills the part: "+top.Kills)
-	}
-	if top.Hurts != "" {
-		cautions = append(cautions, "What hurts a person: "+top.Hurts)
-	}
-	for _, s := range cautions {
-		p.line("- %s", s)
-	}
-	p.head("Made with")
-	p.line("- probable %s", a.Tool)
-	p.line("- knowledge %s", a.BaseDigest)
-	if a.BaseChanged {
-		p.line("- the knowledge has changed since the case was opened: the figures above are those of the present one")
-	}
-	if a.HarnessDigest != "" {
-		p.line("- harness %s", a.HarnessDigest)
 	}
 	_, err := io.WriteString(w, p.b.String())
 	return err
@@ -164,10 +98,13 @@ func (p *page) line(format string, args ...any) { fmt.Fprintf(&p.b, format+"\n",
 
 func (p *page) head(title string) { p.line("\n## %s\n", title) }
 
-func (p *page) item(name, value string) {
-	if value != "" {
-		p.line("- %s: %s", name, value)
+// cells writes texts as further cells of a row.
+func cells(texts []string) []string {
+	out := make([]string, len(texts))
+	for i, s := range texts {
+		out[i] = " " + cell(s) + " |"
 	}
+	return out
 }
 
 // cell keeps a text from breaking a table.

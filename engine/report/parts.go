@@ -1,0 +1,119 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"probable/engine"
+)
+
+// What the written forms of a report have in common.
+
+// item is a line of a report's head.
+type item struct{ name, value string }
+
+const clock = "2006-01-02 15:04"
+
+// head returns the lines that say what the report is about.
+func (r *Report) head() []item {
+	all := []item{
+		{"Vehicle", r.Vehicle},
+		{"Symptom", r.Symptom},
+		{"Guide", r.Guide},
+		{"Went on with", strings.Join(r.HandOffs, "; ")},
+		{"Opened", r.Opened.Format(clock)},
+		{"Last entry", r.Last.Format(clock)},
+		{"Status", string(r.Status)},
+		{"Known before", strings.Join(r.Known, "; ")},
+	}
+	var out []item
+	for _, x := range all {
+		if x.value != "" {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+func (r *Report) verdictIs() string {
+	if r.Settled {
+		return "The causes that remain:"
+	}
+	return "The case stopped before a verdict; the likeliest causes so far:"
+}
+
+// remarks are what goes with the causes of a verdict.
+func (r *Report) remarks() []string {
+	var out []string
+	for _, g := range r.Groups {
+		out = append(out, fmt.Sprintf("No check that was left tells these apart: %s.", strings.Join(g, "; ")))
+	}
+	for _, p := range r.Pairs {
+		out = append(out, fmt.Sprintf("No single cause explains all readings; these two together do (%.0f %%): %s, and %s.", 100*p.P, p.A, p.B))
+	}
+	return out
+}
+
+// leaders are the causes that readings are compared with.
+func (r *Report) leaders() []string {
+	var ids []string
+	for _, x := range r.Causes {
+		if len(ids) < leading && x.ID != engine.Unexplained {
+			ids = append(ids, x.ID)
+		}
+	}
+	return ids
+}
+
+// name is the check's name with how it counts.
+func (t *Reading) name() string {
+	switch {
+	case t.Stale && t.Proof:
+		return t.Check + " (earlier proof)"
+	case t.Stale:
+		return t.Check + " (no longer counted)"
+	case t.Proof:
+		return t.Check + " (proof)"
+	}
+	return t.Check
+}
+
+// list is a part of a report that is a list.
+type list struct {
+	title, intro string
+	items        []string
+}
+
+// lists returns the lists that follow the readings; none is empty.
+func (r *Report) lists() []list {
+	var notes []string
+	for _, n := range r.Notes {
+		s := n.Time.Format(clock) + " " + n.Text
+		if n.Photo != "" {
+			s += "picture " + n.Photo
+		}
+		notes = append(notes, s)
+	}
+	made := []string{"probable " + r.Tool, "knowledge " + r.Base}
+	if r.Changed {
+		made = append(made, "the knowledge has changed since the case was opened: the figures above are those of the present one")
+	}
+	if r.Digest != "" {
+		made = append(made, "harness "+r.Digest)
+	}
+	all := []list{
+		{"Left out", "", r.LeftOut},
+		{"Proof", "The repair is proven when:", r.Prove},
+		{"Touched", "", r.Touched},
+		{"Notes", "", notes},
+		{"Cautions", "", r.Cautions},
+		{"Made with", "", made},
+	}
+	var out []list
+	for _, l := range all {
+		if len(l.items) > 0 {
+			out = append(out, l)
+		}
+	}
+	return out
+}
