@@ -493,16 +493,13 @@ func (s schemas) harness() Schema {
 	return out
 }
 
-// caseEnds are how a worked case may end.
-var caseEnds = []string{"alone", "listed"}
-
 func (s schemas) cases() Schema {
 	play := object("A worked case: a cause that is hidden, or readings that were taken, and the verdict.", []string{"id", "about", "verdict"}, Schema{
 		"id":        idText.with("Its name, once in the file."),
 		"about":     anyText.with("What happened."),
 		"cause":     anyText.with("The hidden cause: each check gets the answer that is likeliest under it. Without one all that is asked stands in \"readings\"."),
 		"facts":     mapOf(Schema{"type": []string{"number", "string", "boolean"}}).with("Facts of the vehicle that are not as usual."),
-		"readings":  mapOf(Schema{"type": []string{"number", "string"}}).with("What was read or answered by check: a number in V, ohm or A, OL, an outcome's id, or skip."),
+		"readings":  mapOf(Schema{"type": []string{"number", "string", "array"}, "items": Schema{"type": "number"}}).with("What was read or answered by check: a number in V, ohm or A, OL, an outcome's id, the several numbers that a check wants, or skip."),
 		"verdict":   several(anyText).with("Causes that must stand in the verdict."),
 		"ends":      among(caseEnds).with("alone: no cause of another repair stands in the verdict; listed: others may."),
 		"at_most":   Schema{"type": "integer", "minimum": 1, "maximum": 200, "description": "The most checks that it may take."},

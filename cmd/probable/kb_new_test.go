@@ -80,12 +80,9 @@ func TestNewPart(t *testing.T) {
 func TestNewCase(t *testing.T) {
 	base, err := rules.ReadBase(kb.Files)
 	require.NoError(t, err)
-	for _, id := range base.GuideIDs() {
+	for _, id := range base.GuideIDs()[:2] {
 		g := base.Guide(id)
-		for n, cause := range g.Causes {
-			if n%8 != 0 {
-				continue // enough
-			}
+		for _, cause := range []engine.GuideCause{g.Causes[0], g.Causes[len(g.Causes)-1]} {
 			file := filepath.Join(t.TempDir(), "case.yaml")
 			code, out, errs := verb(t, typed(id, cause.ID, "magnet lost", "It fell off: \"so\"."), "kb", "new", "case", "--to", file)
 			require.Equal(t, exitVerdict, code, "%s / %s: %s%s", id, cause.ID, out, errs)

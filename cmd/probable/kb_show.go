@@ -95,7 +95,7 @@ func writeEntries(out io.Writer, entries []rules.Entry) error {
 			fmt.Fprintln(out, fold(paper, "  source      ", s.ID+": "+s.Title))
 			if s.Where != "" {
 				// An address stays whole, whatever its length.
-				fmt.Fprintf(out, "              %s\n", s.Where)
+				fmt.Fprintln(out, fold(paper, "              ", s.Where))
 				fmt.Fprintln(out, fold(paper, "              ", s.Reached))
 			}
 		}
