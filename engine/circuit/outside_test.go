@@ -42,7 +42,7 @@ type tally struct {
 	fuses                  int // rounds of blowing
 	voltsRead, ohms, drops int // meter readings
 	opens                  int // ohms and diode readings past the meter's range
-	again                  int // circuits that were solved again with more careful pivots
+	again                  int // circuits that were solved again with other pivots
 	worstNode              float64
 	worstVolts             float64
 	worstOhms              float64 // share
@@ -82,7 +82,7 @@ func (a *tally) add(b *tally) {
 
 func (a *tally) String() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%d parts, %d of %d faults compared at %d of %d points in %d circuits: %d pins, worst %.1e V; %d regions; %d rounds of fuses; readings: %d volts, worst %.1e V, %d ohms, worst %.2g %%, %d drops, worst %.1e V, %d past range; %d solved again with careful pivots",
+	fmt.Fprintf(&b, "%d parts, %d of %d faults compared at %d of %d points in %d circuits: %d pins, worst %.1e V; %d regions; %d rounds of fuses; readings: %d volts, worst %.1e V, %d ohms, worst %.2g %%, %d drops, worst %.1e V, %d past range; %d solved again with other pivots",
 		a.parts, a.faults, a.listed, a.points, a.allPoints, a.circuits, a.nodes, a.worstNode, a.regions, a.fuses, a.voltsRead, a.worstVolts, a.ohms, 100*a.worstOhms, a.drops, a.worstDrop, a.opens, a.again)
 	for _, why := range slices.Sorted(maps.Keys(a.left)) {
 		fmt.Fprintf(&b, "\n    %d faults not compared: %s", a.left[why], why)
@@ -149,22 +149,25 @@ func (o *outside) enter(j job) {
 // ngspice must have: pivrel. Its own 1e-3 keeps matrices sparse and is a
 // hundred times faster than 0.5 in a big harness, but it can lose digits where
 // an island hangs by its leakage. What differs, or finds no operating point,
-// is solved again with the next one.
-var pivotShares = [...]float64{1e-3, 1e-2, 0.5}
-
-// carefulUpTo is the parts up to which the last of them is tried: it can take
-// minutes where a harness is bigger.
-const carefulUpTo = 110
+// is solved again with the next one. Careful pivots can take minutes where a
+// harness is big, and there others have to do.
+func pivotShares(parts int) []float64 {
+	if parts <= 110 {
+		return []float64{1e-3, 1e-2, 0.5}
+	}
+	return []float64{1e-3, 1e-4, 1e-5}
+}
 
 // flush has ngspice solve what waits, and looks at the answers.
 func (o *outside) flush() {
 	jobs := o.jobs
 	o.jobs, o.size = nil, 0
-	for try, share := range pivotShares {
+	shares := pivotShares(len(o.h.Parts))
+	for try, share := range shares {
 		if len(jobs) == 0 {
 			return
 		}
-		last := try == len(pivotShares)-1 || try > 0 && len(o.h.Parts) > carefulUpTo
+		last := try == len(shares)-1
 		decks := make([][]byte, len(jobs))
 		for i, j := range jobs {
 			decks[i] = slices.Concat(options(share), j.deck.text.Bytes())
