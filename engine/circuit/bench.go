@@ -92,8 +92,8 @@ func (b *Bench) find(ba *base) error {
 }
 
 // order finds pivots for the base that serve wherever its active branches
-// stand: their rows come last, by their own currents, and hold all that they may
-// hold, but lead so little that no other pivot leans on them.
+// stand: their rows come last, by their own currents, so that no other pivot
+// leans on them, and hold all that they may hold.
 func (b *Bench) order(ba *base) (*ordered, error) {
 	const little = 1e-6 // S
 	const least = 1e-6  // of an own current's entry
@@ -110,26 +110,16 @@ func (b *Bench) order(ba *base) (*ordered, error) {
 		br, r := ba.branches[i], b.net.nodes+i
 		br.Cut, br.dead = false, false
 		rows[r], _ = b.net.equation(i, &br, b.net.start(), 1)
+		if br.typ == Diode {
+			br.tangent(rows[r], r, little)
+		}
 		vary.row[r], vary.col[r] = true, true
 		look(br.a, br.b)
 		for _, w := range br.when {
 			look(w.p, w.m)
 		}
-		own, _ := entry(rows[r], r)
-		if math.Abs(own) < least {
-			continue
-		}
-		vary.first = append(vary.first, r)
-		for k := range rows[r] {
-			t := &rows[r][k]
-			switch {
-			case t.at == r:
-				t.x = math.Copysign(1, own)
-			case br.typ == Diode:
-				t.x = math.Copysign(little, t.x)
-			default:
-				t.x *= little
-			}
+		if x, _ := entry(rows[r], r); math.Abs(x) >= least {
+			vary.first = append(vary.first, r)
 		}
 	}
 	o, err := fixPivots(rows, vary)
