@@ -217,7 +217,7 @@ type outTaken struct {
 	Type  string    `json:"type"`
 	From  string    `json:"from"`
 	Case  string    `json:"case"`
-	Taken int       `json:"answers"`
+	Taken int       `json:"taken"` // answers
 	Lost  []string  `json:"left_out"`
 	Then  *outStand `json:"then,omitempty"`
 	Now   *outStand `json:"now"`

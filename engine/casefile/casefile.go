@@ -206,8 +206,8 @@ func Create(dir string, now time.Time, o Opened) (*File, error) {
 		if err != nil {
 			return nil, plain(err)
 		}
-		c := &File{ID: id, path: p, f: f}
-		if c.lock, err = takeLock(id, p); err != nil {
+		c := &File{ID: id, path: p, f: f, lock: flock.New(p + ".lock")}
+		if err := c.take(); err != nil {
 			f.Close()
 			_ = os.Remove(p) // it is ours, and empty
 			return nil, err
@@ -233,8 +233,8 @@ func Open(dir, id string) (*File, []Record, error) {
 	if err != nil {
 		return nil, nil, named(id, err)
 	}
-	c := &File{ID: id, path: p, f: f}
-	if c.lock, err = takeLock(id, p); err != nil {
+	c := &File{ID: id, path: p, f: f, lock: flock.New(p + ".lock")}
+	if err := c.take(); err != nil {
 		f.Close()
 		return nil, nil, err
 	}
@@ -262,18 +262,17 @@ func named(id string, err error) error {
 	return plain(err)
 }
 
-// takeLock keeps other programs from writing to the journal at that path. The
-// lock goes with the program that holds it, however it ends.
-func takeLock(id, p string) (*flock.Flock, error) {
-	lock := flock.New(p + ".lock")
-	ok, err := lock.TryLock()
+// take keeps other programs from writing to the journal. The lock goes with the
+// program that holds it, however it ends.
+func (c *File) take() error {
+	ok, err := c.lock.TryLock()
 	if err != nil {
-		return nil, plain(err)
+		return plain(err)
 	}
 	if !ok {
-		return nil, fmt.Errorf("%s: %w", id, ErrBusy)
+		return fmt.Errorf("%s: %w", c.ID, ErrBusy)
 	}
-	return lock, nil
+	return nil
 }
 
 // Append writes a record whole and syncs it. After an error the journal is as
@@ -324,7 +323,10 @@ func (c *File) stands() error {
 	found, err := os.Stat(c.path)
 	switch {
 	case err == nil && os.SameFile(held, found):
-		return nil
+		if c.lock.Locked() {
+			return nil
+		}
+		return c.take() // it was let go to write the file anew, and that failed
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return err
 	}
@@ -336,20 +338,16 @@ func (c *File) stands() error {
 	if err != nil {
 		return err
 	}
-	lock, err := takeLock(c.ID, c.path)
-	if err == nil {
+	_ = c.lock.Unlock() // it may be of a folder that is gone
+	if err = c.take(); err == nil {
 		err = c.renew(f)
 	}
 	if err != nil {
-		if lock != nil {
-			_ = lock.Unlock()
-		}
 		f.Close()
 		return err
 	}
 	c.f.Close()
-	_ = c.lock.Unlock()
-	c.f, c.lock, c.torn = f, lock, false
+	c.f, c.torn = f, false
 	return nil
 }
 
