@@ -349,7 +349,7 @@ func (b *bench) recap(s *session) {
 	if what == "" {
 		what = s.opened.Guide
 	}
-	b.wrap("", strings.TrimPrefix(fmt.Sprintf("%s: %s, %d readings so far.", s.opened.Harness, what, len(taken)), ": "))
+	b.wrap("", strings.TrimPrefix(fmt.Sprintf("%s: %s, %s so far.", s.opened.Harness, what, count(len(taken), "reading")), ": "))
 	last := taken[len(taken)-1]
 	shown := "skipped"
 	if last.Skipped == "" {
@@ -365,7 +365,7 @@ func (b *bench) talk(s *session) error {
 		step := s.course.Next()
 		var err error
 		if step.Verdict != nil {
-			s.verdict = true
+			s.verdict = step.Verdict.Status != engine.Quit
 			err = b.afterVerdict(s, step.Verdict)
 		} else {
 			err = b.check(s, step)

@@ -249,7 +249,7 @@ func (p *pipe) work(s *session) error {
 	for p.err == nil {
 		step := s.course.Next()
 		if step.Verdict != nil {
-			s.verdict = true
+			s.verdict = step.Verdict.Status != engine.Quit
 			p.sendVerdict(s, step.Verdict)
 		} else {
 			p.sendCheck(step)

@@ -62,7 +62,10 @@ func jsonWord(value string) string {
 	case "object":
 		return "an object in braces"
 	}
-	return strings.TrimSpace("the number " + literal)
+	if literal == "" {
+		return "a number"
+	}
+	return "the number " + literal
 }
 
 // goWord names what a value should have been.

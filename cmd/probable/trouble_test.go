@@ -327,3 +327,28 @@ func anyEvent(r *rand.Rand, c *engine.Course) engine.Event {
 	}
 	return engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: result(step.Check)}
 }
+
+// TestManyCases lists 500 cases within two seconds of the processor's time; the
+// clock on the wall says little on a machine that is shared.
+func TestManyCases(t *testing.T) {
+	dir := t.TempDir()
+	atBench(t, dir, "36.2\n0.35\n36.0\n0.34\n1\n259\nlit\n35.9\n35.9\n")
+	file := journalFile(t, dir)
+	data, err := os.ReadFile(file)
+	require.NoError(t, err)
+	for n := 2; n <= 500; n++ {
+		require.NoError(t, os.WriteFile(strings.Replace(file, "-1.case", fmt.Sprintf("-%d.case", n), 1), data, 0o600))
+	}
+	spent := func() time.Duration {
+		var u syscall.Rusage
+		require.NoError(t, syscall.Getrusage(syscall.RUSAGE_SELF, &u))
+		return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+	}
+	from, began := spent(), time.Now()
+	out, errs, code := program(t, "cases", "--dir", dir)
+	took := spent() - from
+	require.Zero(t, code, errs)
+	require.Equal(t, 500, strings.Count(out, "repaired wire w2 open\n"))
+	t.Logf("500 cases: %v of the processor, %v on the wall", took, time.Since(began))
+	require.Less(t, took, 2*time.Second)
+}
