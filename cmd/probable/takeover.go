@@ -59,14 +59,8 @@ func takeOver(base *rules.Base, dir, id, file string) (*session, error) {
 	}
 	kept := t.answers(s, casefile.Standing(records))
 	t.Now, s.taken = s.stands(), t
-	if s.journal, err = casefile.Create(dir, time.Now(), o); err != nil {
+	if s.journal, err = casefile.Create(dir, time.Now(), o, kept...); err != nil {
 		return nil, fmt.Errorf("the new case cannot be kept: %w", err)
-	}
-	for _, r := range kept {
-		if err := s.journal.Append(r); err != nil {
-			s.journal.Close()
-			return nil, err
-		}
 	}
 	return s, nil
 }

@@ -202,6 +202,17 @@ func TestTroubleAtTheStart(t *testing.T) {
 	require.Contains(t, said, "may not grow any further")
 }
 
+// TestTroubleInAReplay leaves no half of a new case behind.
+func TestTroubleInAReplay(t *testing.T) {
+	dir, _, id := twoReadings(t)
+	end := noGrowth(t, bytesOf(t, journalFile(t, dir))-20)
+	_, errs, code := program(t, "resume", id, "--replay", "--plain", "--dir", dir)
+	end()
+	require.Equal(t, exitFailed, code)
+	require.Contains(t, errs, "the new case cannot be kept")
+	require.Equal(t, id, onlyCase(t, dir))
+}
+
 // course is all that a console shows of a session.
 func course(s *session) string {
 	step := s.course.Next()

@@ -174,8 +174,9 @@ func path(dir, id string) (string, error) {
 }
 
 // Create makes a new case in the folder, which it makes too, and writes its
-// first record. The case is named for the day and counted from 1.
-func Create(dir string, now time.Time, o Opened) (*File, error) {
+// first record, and more that it begins with. The case is named for the day and
+// counted from 1. After an error there is no new case.
+func Create(dir string, now time.Time, o Opened, more ...Record) (*File, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, plain(err)
 	}
@@ -213,10 +214,12 @@ func Create(dir string, now time.Time, o Opened) (*File, error) {
 			return nil, err
 		}
 		o.Version = Version
-		if err := c.Append(Record{Kind: KindOpened, Time: now, Opened: &o}); err != nil {
-			_ = os.Remove(p)
-			c.Close()
-			return nil, err
+		for _, r := range append([]Record{{Kind: KindOpened, Time: now, Opened: &o}}, more...) {
+			if err := c.Append(r); err != nil {
+				_ = os.Remove(p)
+				c.Close()
+				return nil, err
+			}
 		}
 		return c, syncDir(dir)
 	}
