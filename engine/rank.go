@@ -146,19 +146,39 @@ func (g *gainer) bits(c *Check) float64 {
 	for other := c.shows.other; len(other) > 0; {
 		cause := g.m.hyps[other[0].hyp].cause
 		left, mass := g.cause[cause], 0.0
+		kind, several := int32(-1), false // what its hypotheses show
+		of := other
 		for len(other) > 0 && g.m.hyps[other[0].hyp].cause == cause {
 			if w := g.p[other[0].hyp]; w > 0 {
-				p := &c.shows.kinds[other[0].kind]
-				add(p, w)
+				several = several || kind >= 0 && kind != other[0].kind
+				kind = other[0].kind
 				left -= w
-				mass += w * p.mass
+				mass += w
 			}
 			other = other[1:]
 		}
-		if left == g.cause[cause] {
+		if kind < 0 {
 			continue // none of them counts
 		}
 		rest -= g.cause[cause]
+		if !several && left <= negligible {
+			// They all show the same, whose entropy is known.
+			p := &c.shows.kinds[kind]
+			for _, s := range p.bins {
+				mix[s.bin] += mass * s.p
+			}
+			inner += mass * p.inside
+			total += mass * p.mass
+			continue
+		}
+		mass = 0
+		for _, o := range of[:len(of)-len(other)] {
+			if w := g.p[o.hyp]; w > 0 {
+				p := &c.shows.kinds[o.kind]
+				add(p, w)
+				mass += w * p.mass
+			}
+		}
 		if left > negligible {
 			add(usual, left)
 			mass += left * usual.mass

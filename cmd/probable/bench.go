@@ -9,7 +9,6 @@ import (
 	"math"
 	"os"
 	"os/signal"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -259,6 +258,7 @@ func (b *bench) work(s *session) error {
 	for _, cause := range slices.Sorted(maps.Keys(s.opened.Before)) {
 		b.wrap("  ", fmt.Sprintf("Mended here before, %s: %s. It is taken to be likelier for that.", count(s.opened.Before[cause], "time"), cause))
 	}
+	b.since(s)
 	b.recap(s)
 	// Without a terminal that survey reads, control-C comes as a signal.
 	stop := make(chan os.Signal, 1)
@@ -273,6 +273,66 @@ func (b *bench) work(s *session) error {
 		b.say("")
 		b.kept(s)
 		return s.end()
+	}
+}
+
+// since says what has changed since the case was opened, or where its answers
+// come from.
+func (b *bench) since(s *session) {
+	if s.taken != nil {
+		for _, l := range s.taken.lines() {
+			b.wrap("  ", l)
+		}
+		return
+	}
+	for _, x := range s.changed {
+		b.wrap("! ", fmt.Sprintf("The %s has changed since this case was opened: %s then, %s now.", x.What, x.Then, x.Now))
+	}
+	if len(s.changed) > 0 {
+		b.wrap("  ", "The case goes on with its own text of the harness and with the present knowledge. To work its answers again on all that is there now, in a new case: "+b.command("resume", s.journal.ID)+" --replay")
+	}
+}
+
+// trouble says that something could not be saved, and asks until it is to be
+// tried again. What is typed for other questions is not taken: an answer must not
+// go to the wrong check. same is what may be typed as well as retry, or "".
+func (b *bench) trouble(err error, same string) error {
+	b.wrap("! ", capital(err.Error())+". Nothing that you typed is lost.")
+	for {
+		typed, err := b.ask.line("Put that right, then type retry (or pause):")
+		switch typed = strings.TrimSpace(typed); {
+		case err != nil:
+			return err
+		case b.leaves(typed):
+			return errStopped
+		case typed == "" || strings.EqualFold(typed, "retry") || same != "" && strings.EqualFold(typed, same):
+			return nil
+		}
+		b.say("  Not taken: %q. The last answer waits to be saved.", shorten(typed))
+	}
+}
+
+// capital begins a sentence.
+func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+// apply takes an event into the case, and asks again where it cannot be saved.
+func (b *bench) apply(s *session, e engine.Event) error {
+	err := s.apply(e)
+	for {
+		var un *unsavedError
+		if !errors.As(err, &un) {
+			return err
+		}
+		same := ""
+		if e.Kind == engine.Read {
+			same = e.Result.String()
+		}
+		if err := b.trouble(un, same); err != nil {
+			return err
+		}
+		if err = s.retry(); err == nil {
+			b.say("  Saved.")
+		}
 	}
 }
 
@@ -291,7 +351,7 @@ func (b *bench) recap(s *session) {
 	if what == "" {
 		what = s.opened.Guide
 	}
-	b.wrap("", strings.TrimPrefix(fmt.Sprintf("%s: %s, %d readings so far.", s.opened.Harness, what, len(taken)), ": "))
+	b.wrap("", strings.TrimPrefix(fmt.Sprintf("%s: %s, %s so far.", s.opened.Harness, what, count(len(taken), "reading")), ": "))
 	last := taken[len(taken)-1]
 	shown := "skipped"
 	if last.Skipped == "" {
@@ -307,7 +367,7 @@ func (b *bench) talk(s *session) error {
 		step := s.course.Next()
 		var err error
 		if step.Verdict != nil {
-			s.verdict = true
+			s.verdict = step.Verdict.Status != engine.Quit
 			err = b.afterVerdict(s, step.Verdict)
 		} else {
 			err = b.check(s, step)
@@ -384,7 +444,7 @@ func (b *bench) check(s *session, step engine.Step) error {
 		if e == nil {
 			continue
 		}
-		err = s.apply(*e)
+		err = b.apply(s, *e)
 		var ee *exitError
 		switch {
 		case err == nil && (e.Kind == engine.Undone || e.Kind == engine.Revised):
@@ -609,19 +669,21 @@ func (b *bench) note(s *session, word, rest string) error {
 	}
 	text, photo := rest, ""
 	if word == "photo" {
-		path, err := filepath.Abs(rest)
-		if err == nil {
-			_, err = os.Stat(path)
-		}
+		path, err := picture(rest)
 		if err != nil {
-			b.wrap("  ", fmt.Sprintf("No picture there: %v", readable(err)))
+			b.wrap("  ", capital(err.Error()))
 			return nil
 		}
 		text, photo = "", path
 	}
-	if err := s.note(text, photo); err != nil {
-		b.wrap("  ", err.Error()+". Try it again.")
-		return nil
+	for {
+		err := s.note(text, photo)
+		if err == nil {
+			break
+		}
+		if err := b.trouble(err, ""); err != nil {
+			return err
+		}
 	}
 	b.say("  Kept.")
 	return nil
@@ -691,15 +753,19 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 	if v.Status != engine.Open {
 		b.say("Case %s is closed: %s.", s.journal.ID, v.Status)
 		b.wrap("", "Report: "+b.command("report", s.journal.ID))
-		if v.Status != engine.Unproven {
+		why := map[engine.Status]string{engine.Unproven: "A proof was left out.", engine.Quit: "It was given up."}[v.Status]
+		if why == "" {
 			return errDone
 		}
-		const undo, leave = "undo the last answer and go on", "leave it so"
-		choice, err := b.pick("A proof was left out. What now?", []string{leave, undo}, "undo")
+		undo, leave := "undo the last answer and go on", "leave it so"
+		if v.Status == engine.Quit {
+			undo = "undo that and go on"
+		}
+		choice, err := b.pick(why+" What now?", []string{leave, undo}, "undo")
 		if err != nil || choice == leave {
 			return errDone
 		}
-		return s.apply(engine.Event{Kind: engine.Undone})
+		return b.apply(s, engine.Event{Kind: engine.Undone})
 	}
 	b.say("VERDICT")
 	for _, x := range v.Causes {
@@ -759,9 +825,9 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 		b.leading(s, 12)
 		return nil
 	case choice == undo || choice == "undo":
-		return s.apply(engine.Event{Kind: engine.Undone})
+		return b.apply(s, engine.Event{Kind: engine.Undone})
 	}
-	return s.apply(engine.Event{Kind: engine.Repaired, Cause: strings.TrimPrefix(choice, repaired)})
+	return b.apply(s, engine.Event{Kind: engine.Repaired, Cause: strings.TrimPrefix(choice, repaired)})
 }
 
 // errDone ends a closed case.

@@ -97,8 +97,14 @@ func (f *finder) run(c *cobra.Command) error {
 	if err != nil {
 		return err
 	}
-	if s.journal, err = casefile.Create(dir, time.Now(), o); err != nil {
-		return fmt.Errorf("the case cannot be kept: %w; give another folder with --dir", err)
+	for {
+		if s.journal, err = casefile.Create(dir, time.Now(), o); err == nil {
+			break
+		}
+		err = fmt.Errorf("the case cannot be kept: %w; or give another folder with --dir", err)
+		if console.trouble(err, "") != nil {
+			return err
+		}
 	}
 	defer s.journal.Close()
 	return console.work(s)

@@ -32,6 +32,11 @@ func shippedBase(t testing.TB) *rules.Base {
 	return base
 }
 
+// baseOf gives the shipped knowledge when it is asked for.
+func baseOf(t testing.TB) func() (*rules.Base, error) {
+	return func() (*rules.Base, error) { return shippedBase(t), nil }
+}
+
 // loadHarness reads a harness file with the shipped knowledge.
 func loadHarness(t testing.TB, path string) *circuit.Harness {
 	t.Helper()

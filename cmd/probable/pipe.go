@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"probable/engine"
+	"probable/engine/casefile"
 )
 
 // pipe is the line protocol: one JSON object a line, in and out.
@@ -151,8 +152,8 @@ func (p *pipe) read() (incoming, error) {
 			continue
 		}
 		var m incoming
-		if err := json.Unmarshal([]byte(text), &m); err != nil {
-			return m, inputError(fmt.Errorf("not a message: %w", err))
+		if err := plainJSON([]byte(text), json.Unmarshal([]byte(text), &m)); err != nil {
+			return m, inputError(fmt.Errorf(`not a message: %w; right would be, say, {"type":"reading","n":1,"value":0.02}`, err))
 		}
 		return m, nil
 	}
@@ -193,11 +194,65 @@ func (p *pipe) supply(string, float64) (float64, bool, error) { return 0, false,
 // facts asks nothing: over a pipe they come as flags, or rest at their defaults.
 func (p *pipe) facts([]engine.Fact, map[string]any) error { return nil }
 
+// trouble tells an error, and waits for the word to try again.
+func (p *pipe) trouble(err error, _ string) error {
+	for p.err == nil {
+		p.fail(err)
+		m, rerr := p.read()
+		switch {
+		case rerr == io.EOF || rerr == nil && m.Type == "quit":
+			return errStopped
+		case rerr == nil && m.Type == "retry":
+			return nil
+		}
+	}
+	return p.err
+}
+
+// outChanged says what has changed since the case was opened.
+type outChanged struct {
+	Type string `json:"type"`
+	change
+}
+
+// outTaken says what came of the answers of another case.
+type outTaken struct {
+	Type  string    `json:"type"`
+	From  string    `json:"from"`
+	Case  string    `json:"case"`
+	Taken int       `json:"taken"` // answers
+	Lost  []string  `json:"left_out"`
+	Then  *outStand `json:"then,omitempty"`
+	Now   *outStand `json:"now"`
+}
+
+type outStand struct {
+	Status string  `json:"status"`
+	Cause  string  `json:"cause"`
+	P      float64 `json:"p"`
+}
+
+func (p *pipe) sendSince(s *session) {
+	for _, x := range s.changed {
+		p.send(outChanged{"changed", x})
+	}
+	if t := s.taken; t != nil {
+		stand := func(s *casefile.Stands) *outStand {
+			if s == nil {
+				return nil
+			}
+			return &outStand{string(s.Status), s.Cause, s.P}
+		}
+		p.send(outTaken{"taken over", t.From, s.journal.ID, t.Taken, append([]string{}, t.Lost...), stand(t.Then), stand(t.Now)})
+	}
+}
+
 func (p *pipe) work(s *session) error {
+	p.sendSince(s)
 	for p.err == nil {
 		step := s.course.Next()
 		if step.Verdict != nil {
-			s.verdict = true
+			s.verdict = step.Verdict.Status != engine.Quit
 			p.sendVerdict(s, step.Verdict)
 		} else {
 			p.sendCheck(step)
@@ -213,12 +268,15 @@ func (p *pipe) work(s *session) error {
 					continue
 				}
 			}
-			var e engine.Event
-			if err == nil {
-				e, err = p.event(m, step, s.course)
-			}
-			if err == nil {
-				err = s.apply(e)
+			switch {
+			case err != nil:
+			case m.Type == "retry":
+				err = s.retry()
+			default:
+				var e engine.Event
+				if e, err = p.event(m, step, s.course); err == nil {
+					err = s.apply(e)
+				}
 			}
 			if err == nil {
 				p.sendHandOffs(s.course.HandOffs(), before)
@@ -255,7 +313,7 @@ func (p *pipe) event(m incoming, step engine.Step, c *engine.Course) (engine.Eve
 	case "":
 		return engine.Event{}, errors.New(`the message has no "type"`)
 	default:
-		return engine.Event{}, fmt.Errorf("unknown type %q; send reading, answer, skip, undo, revise, note, repaired or quit", m.Type)
+		return engine.Event{}, fmt.Errorf("unknown type %q; send reading, answer, skip, undo, revise, note, retry, repaired or quit", m.Type)
 	}
 	check, err := p.check(m, step, c)
 	if err != nil {

@@ -125,6 +125,15 @@ func (r *reporter) of(base *rules.Base, id string, records []casefile.Record) (*
 		Opened: records[0].Time, Last: records[len(records)-1].Time, Times: s.times, Facts: o.Facts, Supply: o.Supply,
 		Before: o.Before, Replay: again, Share: r.share,
 	}
+	if o.From != nil {
+		about.From = o.From.Case
+	}
+	for i, r := range records[1:] {
+		// What was taken over is older than the case.
+		if (i > 0 || o.From == nil) && r.Time.Before(records[i].Time) {
+			about.ClockBack = true
+		}
+	}
 	for _, n := range s.notes {
 		about.Notes = append(about.Notes, report.Note{Time: n.Time, Text: n.Note, Photo: n.Photo})
 	}
@@ -160,14 +169,14 @@ func (r *reporter) again(c *cobra.Command, base *rules.Base, what string) error 
 			return inputError(readable(err))
 		}
 		told = &report.Report{}
-		if err := json.Unmarshal(data, told); err != nil {
-			return inputError(fmt.Errorf("%s: not a report in JSON: %w", what, err))
+		if err := plainJSON(data, json.Unmarshal(data, told)); err != nil {
+			return inputError(fmt.Errorf("%s: not a report in JSON: %w; right would be what this writes: probable report CASE --form json", what, err))
 		}
 		if told.Version != report.Version || len(told.Replay) == 0 {
 			return inputError(fmt.Errorf("%s: not a report in JSON of version %d with what it is worked from", what, report.Version))
 		}
-		if err := json.Unmarshal(told.Replay, &from); err != nil {
-			return inputError(fmt.Errorf("%s: replay: %w", what, err))
+		if err := plainJSON(told.Replay, json.Unmarshal(told.Replay, &from)); err != nil {
+			return inputError(fmt.Errorf("%s: in its replay: %w; right would be a report as it was written, unchanged", what, err))
 		}
 	} else {
 		var err error

@@ -3,6 +3,7 @@ package main
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"maps"
 	"os"
@@ -27,7 +28,16 @@ type session struct {
 	times   []time.Time    // of the answers, in order
 	journal *casefile.File // nil for a report
 	verdict bool           // one was given
+	unsaved *engine.Event  // the last event, where it could not be saved
+	changed []change       // since the case was opened, where it is taken up again
+	taken   *takeover      // where the answers come from, if from another case
 }
+
+// unsavedError says that what was answered is right, but could not be saved.
+type unsavedError struct{ err error }
+
+func (e *unsavedError) Error() string { return e.err.Error() }
+func (e *unsavedError) Unwrap() error { return e.err }
 
 // somethingElse is the choice of a person whose symptom is not listed.
 const somethingElse = "something else"
@@ -100,6 +110,9 @@ func build(base *rules.Base, o casefile.Opened, h *circuit.Harness) (*session, e
 	return s, nil
 }
 
+// errMisfit says that the records of a case do not make a course any more.
+var errMisfit = errors.New("does not fit any more, as the knowledge or the program has changed since")
+
 // replay brings a session to where its records end.
 func (s *session) replay(records []casefile.Record) error {
 	for i, r := range records {
@@ -110,7 +123,7 @@ func (s *session) replay(records []casefile.Record) error {
 			continue
 		}
 		if err := s.course.Apply(r.Event.Engine()); err != nil {
-			return fmt.Errorf("record %d does not fit any more (%w); the knowledge or the program has changed since", i+1, err)
+			return fmt.Errorf("record %d %w (%w)", i+1, errMisfit, err)
 		}
 		s.stamp(r.Time)
 	}
@@ -118,25 +131,53 @@ func (s *session) replay(records []casefile.Record) error {
 }
 
 // apply takes an event and saves it. An event that does not fit is an input
-// error; one that cannot be saved is not taken.
+// error. One that cannot be saved is not taken and is an unsavedError; retry
+// takes it again.
 func (s *session) apply(e engine.Event) error {
 	before := slices.Clone(s.course.Events())
 	if err := s.course.Apply(e); err != nil {
 		return inputError(err)
 	}
-	if err := s.journal.Append(casefile.Record{Kind: casefile.KindEvent, Time: time.Now(), Event: casefile.FromEngine(e)}); err != nil {
+	if err := s.journal.Append(s.record(e, time.Now())); err != nil {
 		// Put the course back: what is not saved does not count.
 		if berr := s.course.Replay(before); berr != nil {
 			return fmt.Errorf("%w (and %w)", err, berr)
 		}
-		return err
+		s.unsaved = &e
+		return &unsavedError{err}
 	}
+	s.unsaved = nil
 	if s.course.Phase() == engine.Closed {
 		// It only spares later cases some work: the events say the same.
 		_ = s.journal.Append(casefile.Record{Kind: casefile.KindClosed, Time: time.Now(),
 			Closed: &casefile.Closed{Status: s.course.Status(), Cause: s.course.LastRepair()}})
 	}
 	return nil
+}
+
+// retry takes the event again that could not be saved.
+func (s *session) retry() error {
+	if s.unsaved == nil {
+		return inputError(errors.New("nothing waits to be saved: the last answer was"))
+	}
+	return s.apply(*s.unsaved)
+}
+
+// record is the journal's record of an event that was just taken.
+func (s *session) record(e engine.Event, now time.Time) casefile.Record {
+	return casefile.Record{Kind: casefile.KindEvent, Time: now, Event: casefile.FromEngine(e), Stands: s.stands()}
+}
+
+// stands says how the case stands.
+func (s *session) stands() *casefile.Stands {
+	ranking, _ := s.course.Ranking()
+	out := &casefile.Stands{Status: s.course.Status(), Cause: ranking[0].Cause.ID, P: round(ranking[0].P)}
+	for _, t := range s.course.Taken() {
+		if t.Skipped == "" {
+			out.Readings++
+		}
+	}
+	return out
 }
 
 // stamp notes when the answers were taken that have no time yet.
@@ -152,7 +193,7 @@ func (s *session) stamp(now time.Time) {
 func (s *session) note(text, photo string) error {
 	r := casefile.Record{Kind: casefile.KindNote, Time: time.Now(), Note: text, Photo: photo}
 	if err := s.journal.Append(r); err != nil {
-		return err
+		return &unsavedError{err}
 	}
 	s.notes = append(s.notes, r)
 	return nil
@@ -165,8 +206,14 @@ func result(c *engine.Check, r engine.Result) engine.Event {
 
 // end is the exit of a case: nil after a verdict.
 func (s *session) end() error {
-	if s.verdict {
+	switch {
+	case s.unsaved != nil:
+		return errLastUnsaved
+	case s.verdict:
 		return nil
 	}
 	return errNoVerdict
 }
+
+// errLastUnsaved ends a case whose last answer could not be saved.
+var errLastUnsaved = errors.New("the last answer is not saved; all before it is")

@@ -16,6 +16,9 @@ type console interface {
 	choose(question string, options []string, also ...string) (string, error)
 	supply(part string, drawn float64) (volts float64, known bool, err error)
 	facts(facts []engine.Fact, known map[string]any) error
+	// trouble says that something cannot be saved; nil is to try it again. same is
+	// what was typed, or "".
+	trouble(err error, same string) error
 	work(s *session) error
 }
 

@@ -2,6 +2,7 @@ package casefile
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -42,6 +43,17 @@ type Record struct {
 	Note   string    `json:"note,omitempty"`
 	Photo  string    `json:"photo,omitempty"` // of a note: the path of a picture
 	Closed *Closed   `json:"closed,omitempty"`
+	// Stands is of an event: how the case stood after it. It is a remark; what a
+	// case is follows from its events.
+	Stands *Stands `json:"stands,omitempty"`
+}
+
+// Stands says how a case stood, for lists and comparisons.
+type Stands struct {
+	Status   engine.Status `json:"status"`
+	Cause    string        `json:"cause"` // the likeliest
+	P        float64       `json:"p"`     // its probability
+	Readings int           `json:"readings"`
 }
 
 // Closed says how a case stood when its last event closed it, so that later cases
@@ -54,11 +66,20 @@ type Closed struct {
 // End returns how a case that is closed ended, or nil.
 func End(records []Record) *Closed {
 	for i := len(records) - 1; i >= 0; i-- {
-		switch records[i].Kind {
-		case KindClosed:
-			return records[i].Closed
-		case KindEvent:
+		switch r := records[i]; {
+		case r.Kind == KindClosed:
+			return r.Closed
+		case r.Kind != KindEvent:
+		case r.Stands == nil || r.Stands.Status == engine.Open:
 			return nil
+		default: // cut off before its closed record
+			end := &Closed{Status: r.Stands.Status}
+			for _, s := range Standing(records) {
+				if s.Event != nil && s.Event.Kind == engine.Repaired {
+					end.Cause = s.Event.Cause
+				}
+			}
+			return end
 		}
 	}
 	return nil
@@ -82,6 +103,16 @@ type Opened struct {
 	Supply map[string]float64 `json:"supply,omitempty"`
 	// Before counts, by cause, what was mended and proven on this harness before.
 	Before map[string]int `json:"before,omitempty"`
+	// From is the case whose answers this one took over, or nil.
+	From *From `json:"from,omitempty"`
+}
+
+// From says which case the answers of another one come from, and what that was
+// worked on.
+type From struct {
+	Case   string `json:"case"`
+	Base   string `json:"base"`             // digest of the knowledge
+	Digest string `json:"digest,omitempty"` // of the harness's text
 }
 
 // Event is an engine.Event as it stands in a journal.
@@ -120,12 +151,15 @@ func (e *Event) Engine() engine.Event {
 // ErrBusy says that another program has the case open for writing.
 var ErrBusy = errors.New("the case is open in another window")
 
-// File is a journal open for writing.
+// File is a journal open for writing. It remembers what it wrote, so that a
+// journal whose folder was taken away can be written anew where it comes back.
 type File struct {
-	ID   string
-	f    *os.File
-	lock *flock.Flock
-	size int64 // of what is written whole
+	ID    string
+	path  string
+	f     *os.File
+	lock  *flock.Flock
+	whole []byte // what is written whole
+	torn  bool   // part of a record may stand behind it
 }
 
 // Suffix ends the name of a case's file.
@@ -141,10 +175,11 @@ func path(dir, id string) (string, error) {
 }
 
 // Create makes a new case in the folder, which it makes too, and writes its
-// first record. The case is named for the day and counted from 1.
-func Create(dir string, now time.Time, o Opened) (*File, error) {
+// first record, and more that it begins with. The case is named for the day and
+// counted from 1. After an error there is no new case.
+func Create(dir string, now time.Time, o Opened, more ...Record) (*File, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, err
+		return nil, plain(err)
 	}
 	day := now.Format("2006-01-02")
 	taken, err := List(dir)
@@ -171,17 +206,21 @@ func Create(dir string, now time.Time, o Opened) (*File, error) {
 			continue // somebody else was faster
 		}
 		if err != nil {
-			return nil, err
+			return nil, plain(err)
 		}
-		c := &File{ID: id, f: f}
-		if err := c.takeLock(p); err != nil {
+		c := &File{ID: id, path: p, f: f, lock: flock.New(p + ".lock")}
+		if err := c.take(); err != nil {
 			f.Close()
+			_ = os.Remove(p) // it is ours, and empty
 			return nil, err
 		}
 		o.Version = Version
-		if err := c.Append(Record{Kind: KindOpened, Time: now, Opened: &o}); err != nil {
-			c.Close()
-			return nil, err
+		for _, r := range append([]Record{{Kind: KindOpened, Time: now, Opened: &o}}, more...) {
+			if err := c.Append(r); err != nil {
+				_ = os.Remove(p)
+				c.Close()
+				return nil, err
+			}
 		}
 		return c, syncDir(dir)
 	}
@@ -198,23 +237,25 @@ func Open(dir, id string) (*File, []Record, error) {
 	if err != nil {
 		return nil, nil, named(id, err)
 	}
-	c := &File{ID: id, f: f}
-	if err := c.takeLock(p); err != nil {
+	c := &File{ID: id, path: p, f: f, lock: flock.New(p + ".lock")}
+	if err := c.take(); err != nil {
 		f.Close()
 		return nil, nil, err
 	}
-	records, whole, err := read(f, id)
-	if err == nil {
-		err = f.Truncate(whole)
+	data, err := io.ReadAll(f)
+	if err != nil {
+		c.Close()
+		return nil, nil, plain(err)
 	}
+	records, whole, err := read(bytes.NewReader(data), id)
 	if err == nil {
-		_, err = f.Seek(whole, io.SeekStart)
+		err = plain(f.Truncate(whole))
 	}
 	if err != nil {
 		c.Close()
 		return nil, nil, err
 	}
-	c.size = whole
+	c.whole = data[:whole:whole]
 	return c, records, nil
 }
 
@@ -222,14 +263,15 @@ func named(id string, err error) error {
 	if errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("there is no case %s here: %w", id, fs.ErrNotExist)
 	}
-	return err
+	return plain(err)
 }
 
-func (c *File) takeLock(p string) error {
-	c.lock = flock.New(p + ".lock")
+// take keeps other programs from writing to the journal. The lock goes with the
+// program that holds it, however it ends.
+func (c *File) take() error {
 	ok, err := c.lock.TryLock()
 	if err != nil {
-		return err
+		return plain(err)
 	}
 	if !ok {
 		return fmt.Errorf("%s: %w", c.ID, ErrBusy)
@@ -244,29 +286,100 @@ func (c *File) Append(r Record) error {
 	if err != nil {
 		return err
 	}
-	line = append(line, '\n')
-	_, err = c.f.Write(line)
+	if err := c.save(append(line, '\n')); err != nil {
+		return fmt.Errorf("case %s was not saved: %w", c.ID, plain(err))
+	}
+	return nil
+}
+
+func (c *File) save(line []byte) error {
+	if err := c.stands(); err != nil {
+		return err
+	}
+	if c.torn {
+		if err := c.f.Truncate(int64(len(c.whole))); err != nil {
+			return err
+		}
+	}
+	c.torn = true
+	_, err := c.f.WriteAt(line, int64(len(c.whole)))
 	if err == nil {
 		err = c.f.Sync()
 	}
 	if err != nil {
 		// Take back what part of the line may stand there.
-		if terr := c.f.Truncate(c.size); terr == nil {
-			_, _ = c.f.Seek(c.size, io.SeekStart)
-		}
-		return fmt.Errorf("case %s was not saved: %w", c.ID, err)
+		c.torn = c.f.Truncate(int64(len(c.whole))) != nil
+		return err
 	}
-	c.size += int64(len(line))
+	c.torn = false
+	c.whole = append(c.whole, line...)
 	return nil
+}
+
+// stands makes sure that the file still has its name in its folder: one can
+// write for long into a file that was deleted, or whose disk was pulled. Where
+// the folder is there and the file is not, it is written anew.
+func (c *File) stands() error {
+	held, err := c.f.Stat()
+	if err != nil {
+		return err
+	}
+	found, err := os.Stat(c.path)
+	switch {
+	case err == nil && os.SameFile(held, found):
+		if c.lock.Locked() {
+			return nil
+		}
+		return c.take() // it was let go to write the file anew, and that failed
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return err
+	}
+	if _, err := os.Stat(filepath.Dir(c.path)); err != nil {
+		return err
+	}
+	// The disk may be back, and the file with it, or another with its name.
+	f, err := os.OpenFile(c.path, os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return err
+	}
+	_ = c.lock.Unlock() // it may be of a folder that is gone
+	if err = c.take(); err == nil {
+		err = c.renew(f)
+	}
+	if err != nil {
+		f.Close()
+		return err
+	}
+	c.f.Close()
+	c.f, c.torn = f, false
+	return nil
+}
+
+// renew makes a file hold what was written whole, unless it holds anything else.
+func (c *File) renew(f *os.File) error {
+	data, err := io.ReadAll(f)
+	if err != nil {
+		return err
+	}
+	n := min(len(data), len(c.whole))
+	if !bytes.Equal(data[:n], c.whole[:n]) || len(data) > n && bytes.IndexByte(data[n:], '\n') >= 0 {
+		return &failure{fmt.Sprintf("%s is another file now", c.path), fs.ErrExist}
+	}
+	if err := f.Truncate(int64(len(c.whole))); err != nil {
+		return err
+	}
+	if _, err := f.WriteAt(c.whole, 0); err != nil {
+		return err
+	}
+	if err := f.Sync(); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(c.path))
 }
 
 // Close lets the case go.
 func (c *File) Close() error {
-	err := c.f.Close()
-	if c.lock != nil {
-		err = errors.Join(err, c.lock.Unlock())
-	}
-	return err
+	return errors.Join(c.f.Close(), c.lock.Unlock())
 }
 
 // Read returns the records of a case without opening it for writing.
@@ -356,7 +469,7 @@ func List(dir string) ([]string, error) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, err
+		return nil, plain(err)
 	}
 	var ids []string
 	for _, e := range entries {

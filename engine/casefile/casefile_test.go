@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -17,13 +18,14 @@ import (
 
 var morning = time.Date(2026, 11, 25, 8, 30, 0, 0, time.UTC)
 
-// story is a journal of twelve records: every kind of record and of event.
+// story is a journal of seventeen records: every kind of record and of event.
 func story() []Record {
 	value := func(x float64) *float64 { return &x }
 	records := []Record{{Kind: KindOpened, Opened: &Opened{
 		Version: Version, Tool: "test", Base: "sha256:00", HarnessFile: "cart.yaml",
 		HarnessText: "harness: cart\n# a comment: \"quoted\", ü\n", Symptom: "tail dark",
-		Facts: map[string]any{"own_battery": true, "pack_volts": 36.0},
+		Facts: map[string]any{"own_battery": true, "pack_volts": 36.0}, Supply: map[string]float64{"pack": 36.2},
+		Before: map[string]int{"wire w2 open": 2}, From: &From{Case: "2026-11-20-3", Base: "sha256:01", Digest: "sha256:02"},
 	}}}
 	for _, e := range []Event{
 		{Kind: engine.Read, Check: "volts a to b", Value: value(0)},
@@ -34,12 +36,18 @@ func story() []Record {
 		{Kind: engine.Undone},
 		{Kind: engine.Repaired, Cause: "wire w2 open"},
 		{Kind: engine.Read, Check: "short check", Value: value(259.2)},
+		{Kind: engine.Revised, N: 1, Value: value(0.35)},
+		{Kind: engine.Revised, N: 4, Answer: "lit"},
+		{Kind: engine.Read, Check: "flex w2", Values: []float64{4.1, 4.98}},
 		{Kind: engine.GivenUp},
 	} {
-		records = append(records, Record{Kind: KindEvent, Event: &e})
+		records = append(records, Record{Kind: KindEvent, Event: &e,
+			Stands: &Stands{Status: engine.Open, Cause: "wire w2 open", P: 0.97, Readings: len(records)}})
 	}
+	records = append(records, Record{Kind: KindClosed, Closed: &Closed{Status: engine.Quit, Cause: "wire w2 open"}})
 	records = append(records,
 		Record{Kind: KindNote, Note: "line\nbreak, tab\t and a brace }"},
+		Record{Kind: KindNote, Photo: "/home/me/plug \"2\".jpg"},
 		Record{Kind: KindNote, Note: "Scheinwerfer läuft"})
 	for i := range records {
 		records[i].Time = morning.Add(time.Duration(i) * time.Second)
@@ -77,7 +85,7 @@ func TestStoryComesBack(t *testing.T) {
 	got, err := Read(dir, id)
 	require.NoError(t, err)
 	require.Equal(t, story(), got)
-	require.Equal(t, 12, bytes.Count(data, []byte("\n")), "one line a record")
+	require.Equal(t, 17, bytes.Count(data, []byte("\n")), "one line a record")
 }
 
 // TestEngineEvents holds that an event is the same after a turn through the journal.
@@ -90,6 +98,9 @@ func TestEngineEvents(t *testing.T) {
 		{Kind: engine.Skipped, Check: "c", Why: "cannot reach"},
 		{Kind: engine.Undone},
 		{Kind: engine.Repaired, Cause: "wire w2 open"},
+		{Kind: engine.Revised, N: 2, Result: engine.Result{Value: 0}},
+		{Kind: engine.Revised, N: 2, Result: engine.Result{Answer: "dark"}},
+		{Kind: engine.Read, Check: "c", Result: engine.Result{Values: []float64{4.1, 4.98}}},
 		{Kind: engine.GivenUp},
 	} {
 		require.Equal(t, e, FromEngine(e).Engine())
@@ -134,6 +145,43 @@ func TestCutAtEveryByte(t *testing.T) {
 	}
 }
 
+// TestStanding takes back and changes events as a course does.
+func TestStanding(t *testing.T) {
+	records := story()
+	standing := Standing(records)
+	var told []string
+	for _, r := range standing {
+		switch {
+		case r.Kind == KindNote:
+			told = append(told, "note")
+		default:
+			told = append(told, fmt.Sprintf("%s %s%s %s", r.Event.Kind, r.Event.Check, r.Event.Cause, r.Event.Engine().Result))
+		}
+	}
+	require.Equal(t, []string{
+		"result volts a to b 0.35", "result volts a to c -0.02", "result ohms a to b OL", "result look at tail lit",
+		"repaired wire w2 open 0", "result short check 259.2", "result flex w2 4.1 4.98", "given up  0", "note", "note", "note",
+	}, told)
+	require.Equal(t, story(), records, "the records themselves stay as they are")
+	require.Equal(t, records[1].Time, standing[0].Time, "an answer keeps the place and the time of the one it stands for")
+}
+
+// TestEnd says how a case ended, from its closed record or from what stands there
+// without one.
+func TestEnd(t *testing.T) {
+	records := story()
+	closed := slices.IndexFunc(records, func(r Record) bool { return r.Kind == KindClosed })
+	require.Equal(t, &Closed{engine.Quit, "wire w2 open"}, End(records))
+	require.Nil(t, End(records[:closed]), "its last event says that it is open")
+	records[closed-1].Stands.Status = engine.Proven
+	require.Equal(t, &Closed{engine.Proven, "wire w2 open"}, End(records[:closed]), "cut off before its closed record")
+	require.Equal(t, records[closed-1].Stands, Stood(records))
+	records[closed-1].Stands = nil
+	require.Nil(t, End(records[:closed]))
+	require.Nil(t, Stood(records[:closed]))
+	require.Nil(t, Stood(records[:1]))
+}
+
 // TestReadChangesNothing holds that only Open cuts a torn line off.
 func TestReadChangesNothing(t *testing.T) {
 	id, data := tell(t)
@@ -172,7 +220,7 @@ func TestBadJournals(t *testing.T) {
 		{"array in line 6", replace(6, "[1,2]\n"), []string{id, "line 6"}},
 		{"opened again in line 4", replace(4, string(lines[0])), []string{id, "line 4"}},
 		{"first record is an event", bytes.Join(lines[1:], nil), []string{id, "line 1"}},
-		{"first record is a note", bytes.Join(lines[10:], nil), []string{id, "line 1"}},
+		{"first record is a note", bytes.Join(lines[15:], nil), []string{id, "line 1"}},
 		{"first record opens nothing", replace(1, `{"kind":"opened","time":"2026-11-25T08:30:00Z"}`+"\n"), []string{id, "line 1"}},
 		{"an event alone", lines[1], []string{id}},
 		{"newer version", replace(1, newer), []string{id, "newer", fmt.Sprint(Version + 1)}},

@@ -101,6 +101,12 @@ func (r *Report) lists() []list {
 	if r.Digest != "" {
 		made = append(made, "harness "+r.Digest)
 	}
+	if r.From != "" {
+		made = append(made, "the answers of case "+r.From+", worked again")
+	}
+	if r.Back {
+		made = append(made, "a clock that was set back in the middle: the times are as it showed, the order of the answers is right")
+	}
 	all := []list{
 		{"Left out", "", r.LeftOut},
 		{"Proof", "The repair is proven when:", r.Prove},

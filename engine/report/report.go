@@ -31,6 +31,8 @@ type About struct {
 	BaseChanged   bool   // the knowledge is another one now
 	Opened, Last  time.Time
 	Times         []time.Time // of the answers, in order
+	ClockBack     bool        // the clock was set back in the middle
+	From          string      // the case whose answers this one took over
 	Facts         map[string]any
 	Supply        map[string]float64 // V measured before the first check, by part
 	Before        map[string]int     // times each cause was mended on this harness before
@@ -69,6 +71,8 @@ type Report struct {
 	Base     string               `json:"knowledge"`
 	Changed  bool                 `json:"knowledge_changed,omitempty"`
 	Digest   string               `json:"harness_digest,omitempty"`
+	From     string               `json:"from,omitempty"`       // the case whose answers were taken over
+	Back     bool                 `json:"clock_back,omitempty"` // the clock was set back in the middle
 	Replay   json.RawMessage      `json:"replay,omitempty"`
 
 	wiring []byte // SVG, or nil
@@ -126,7 +130,7 @@ func Of(c *engine.Course, a About) (*Report, error) {
 	r := &Report{
 		Version: Version, Case: a.Case, Status: v.Status, Vehicle: a.HarnessName, Symptom: a.Symptom, Guide: a.Guide,
 		Opened: a.Opened, Last: a.Last, Settled: c.Settled(), Bits: round(v.Bits), Repaired: c.LastRepair(), LeftOut: v.LeftOut,
-		Prove: v.Prove, Tool: a.Tool, Base: a.BaseDigest, Changed: a.BaseChanged, Digest: a.HarnessDigest, Replay: a.Replay,
+		Prove: v.Prove, Tool: a.Tool, Base: a.BaseDigest, Changed: a.BaseChanged, Digest: a.HarnessDigest, From: a.From, Back: a.ClockBack, Replay: a.Replay,
 	}
 	for _, h := range c.HandOffs() {
 		r.HandOffs = append(r.HandOffs, h.Guide.ID)
