@@ -18,8 +18,8 @@
 //	    the command that opens the case
 //	at WHERE: TYPED > TYPED ...
 //	    typed where a question is asked; WHERE is the number of a check, verdict,
-//	    closed or shell; ^C is control-C and CASE the case's name. The first line
-//	    that fits and was not used yet is taken.
+//	    closed or shell; ^C is control-C, ENTER an empty line and CASE the case's
+//	    name. The first line that fits and was not used yet is taken.
 //	what WORDS | WORDS ... -> TYPED
 //	    typed where none of those fits and all the words stand in what is asked
 //

@@ -109,28 +109,31 @@ var checkLine = regexp.MustCompile(`^Check ([0-9]+) `)
 
 // place says where the case stands by what is shown, and what is asked.
 func place(s screen.Shown) (where, question string) {
-	_, at := s.Prompt()
 	if s.AtShell() {
 		return "shell", ""
 	}
-	for i := at; i >= 0; i-- {
+	_, at := s.Prompt()
+	last := 0 // line after the question before this one
+	for i := at - 1; i >= 0; i-- {
 		l := s.Lines[i]
-		if m := checkLine.FindStringSubmatch(l); m != nil {
-			where = m[1]
+		if last == 0 && strings.HasPrefix(l, "? ") {
+			last = i + 1
 		}
-		switch {
+		switch m := checkLine.FindStringSubmatch(l); {
+		case m != nil:
+			where = m[1]
 		case l == "VERDICT":
 			where = "verdict"
 		case strings.HasPrefix(l, "Case ") && strings.Contains(l, " is closed"):
 			where = "closed"
-		case where == "" && i > 0 && strings.HasPrefix(s.Lines[i-1], "? ") && i != at && !strings.HasPrefix(l, " "):
-			where = "start" // a question before the first check
+		case strings.HasPrefix(l, "$ "): // nothing was asked of the vehicle yet
+			return "start", strings.Join(s.Lines[max(i, last):at+1], "\n")
 		}
 		if where != "" {
 			return where, strings.Join(s.Lines[i:at+1], "\n")
 		}
 	}
-	return "start", strings.Join(s.Lines[:at+1], "\n")
+	return "start", strings.Join(s.Lines[last:at+1], "\n")
 }
 
 // most bounds a case that does not end.
@@ -158,7 +161,7 @@ func work(t *screen.Terminal, s *script) (id string, shown screen.Shown, err err
 			typed = []string{x}
 		}
 		for _, x := range typed {
-			if shown, err = t.Answer(strings.ReplaceAll(x, "CASE", id)); err != nil {
+			if shown, err = t.Answer(strings.NewReplacer("CASE", id, "ENTER", "").Replace(x)); err != nil {
 				return id, shown, err
 			}
 		}

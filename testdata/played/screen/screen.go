@@ -145,35 +145,65 @@ func (t *Terminal) Shown() (Shown, error) {
 
 // Wait waits until what is shown is as wanted.
 func (t *Terminal) Wait(what string, wanted func(Shown) bool) (Shown, error) {
-	end := time.Now().Add(Patience)
+	s, ok, err := t.wait(Patience, wanted)
+	if err == nil && !ok {
+		err = fmt.Errorf("waited %v for %s; the screen shows:\n%s", Patience, what, strings.Join(s.Screen(), "\n"))
+	}
+	return s, err
+}
+
+func (t *Terminal) wait(most time.Duration, wanted func(Shown) bool) (s Shown, ok bool, err error) {
+	end := time.Now().Add(most)
 	for {
-		s, err := t.Shown()
-		if err != nil || wanted(s) {
-			return s, err
+		if s, err = t.Shown(); err != nil || wanted(s) {
+			return s, err == nil, err
 		}
 		if time.Now().After(end) {
-			return s, fmt.Errorf("waited %v for %s; the screen shows:\n%s", Patience, what, strings.Join(s.Screen(), "\n"))
+			return s, false, nil
 		}
 		time.Sleep(20 * time.Millisecond) // only so as not to keep the machine busy
 	}
 }
 
-// Type types a line, waits until the screen shows it, and presses enter.
+// Type types a line, waits until the screen shows it, and presses enter. What is
+// typed as a question comes up may be lost; then it is typed again, as a person
+// would.
 func (t *Terminal) Type(text string) error {
-	if text != "" {
+	if text == "" {
+		return t.Key("Enter")
+	}
+	before, err := t.Shown()
+	if err != nil {
+		return err
+	}
+	question := squeeze(before)
+	for range 5 {
 		if _, err := t.do("send-keys", "-l", "--", text); err != nil {
 			return err
 		}
-		// A line that is broken at a space loses it: compare without.
-		want := strings.ReplaceAll(text, " ", "")
-		if _, err := t.Wait(fmt.Sprintf("%q to be shown", text), func(s Shown) bool {
-			q, _ := s.Prompt()
-			return strings.HasSuffix(strings.ReplaceAll(q, " ", ""), want)
-		}); err != nil {
+		s, ok, err := t.wait(Patience/20, func(s Shown) bool {
+			return squeeze(s) == question+strings.ReplaceAll(text, " ", "")
+		})
+		if err != nil {
 			return err
 		}
+		if ok {
+			return t.Key("Enter")
+		}
+		for range len(squeeze(s)) - len(question) + strings.Count(text, " ") {
+			if err := t.Key("BSpace"); err != nil {
+				return err
+			}
+		}
 	}
-	return t.Key("Enter")
+	return fmt.Errorf("%q cannot be typed", text)
+}
+
+// squeeze is the question without spaces: a line that is broken at a space
+// loses it.
+func squeeze(s Shown) string {
+	q, _ := s.Prompt()
+	return strings.ReplaceAll(q, " ", "")
 }
 
 // Key presses a key by its tmux name, as in C-c.
@@ -189,14 +219,26 @@ func (t *Terminal) Answer(text string) (Shown, error) {
 	if err != nil {
 		return before, err
 	}
-	if text == "^C" {
+	n := before.prompts()
+	switch text {
+	case "^C":
 		err = t.Key("C-c")
-	} else {
+	case "":
+		// An enter that came too early is lost, and nothing shows it.
+		for range 5 {
+			if err := t.Key("Enter"); err != nil {
+				return before, err
+			}
+			if s, ok, err := t.wait(Patience/20, func(s Shown) bool { return s.prompts() > n || !s.Waits() }); err != nil || ok {
+				before = s
+				break
+			}
+		}
+	default:
 		err = t.Type(text)
 	}
 	if err != nil {
 		return before, err
 	}
-	n := before.prompts()
 	return t.Wait(fmt.Sprintf("a question after %q", text), func(s Shown) bool { return s.prompts() > n && s.Waits() })
 }
