@@ -206,6 +206,14 @@ func squeeze(s Shown) string {
 	return strings.ReplaceAll(q, " ", "")
 }
 
+// Keys types a line and presses enter, whatever the screen shows.
+func (t *Terminal) Keys(text string) error {
+	if _, err := t.do("send-keys", "-l", "--", text); err != nil {
+		return err
+	}
+	return t.Key("Enter")
+}
+
 // Key presses a key by its tmux name, as in C-c.
 func (t *Terminal) Key(name string) error {
 	_, err := t.do("send-keys", name)
