@@ -592,9 +592,11 @@ func (b *bench) said(s *session, step engine.Step, typed string) (*engine.Event,
 	return &e, nil
 }
 
-// change asks for another answer in the place of an earlier one.
+// change takes another answer in the place of an earlier one: typed with its
+// number, or asked for.
 func (b *bench) change(s *session, which string) (*engine.Event, error) {
 	taken := s.course.Taken()
+	which, typed, _ := strings.Cut(which, " ")
 	n, err := strconv.Atoi(which)
 	if err != nil || n < 1 || n > len(taken) {
 		if len(taken) == 0 {
@@ -612,10 +614,11 @@ func (b *bench) change(s *session, which string) (*engine.Event, error) {
 		return nil, nil
 	}
 	c := taken[n-1].Check
-	b.wrap("  ", c.ID)
-	typed, err := b.question(c)
-	if err != nil {
-		return nil, err
+	if typed == "" {
+		b.wrap("  ", c.ID)
+		if typed, err = b.question(c); err != nil {
+			return nil, err
+		}
 	}
 	if typed = strings.TrimSpace(typed); b.leaves(typed) {
 		return nil, errStopped

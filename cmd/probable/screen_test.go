@@ -99,6 +99,7 @@ func TestScreen(t *testing.T) {
 				require.LessOrEqual(t, len([]rune(line)), size.columns, "%q", line)
 			}
 			require.Greater(t, lines, 100)
+			require.NotRegexp(t, `[0-9]\r?\n *[mkM]?(V|ohm|A|%)\b`, ours, "a number stays with its unit")
 		})
 	}
 }
