@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"os/signal"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -89,11 +90,12 @@ func (l *lines) line(question string) (string, error) {
 
 // bench talks a case through with a person.
 type bench struct {
-	out   io.Writer
-	ask   asker
-	width int    // columns, 0 for 80
-	dir   string // given with --dir, for the commands that are shown
-	meter *meter // that prints its readings, or nil
+	out    io.Writer
+	ask    asker
+	width  int    // columns, 0 for 80
+	height int    // rows of the screen, 0 where nothing scrolls away
+	dir    string // given with --dir, for the commands that are shown
+	meter  *meter // that prints its readings, or nil
 }
 
 // pick asks for one of the options, by number or by words; extra words are
@@ -140,7 +142,7 @@ func (b *bench) pickSaid(question string, options, says []string, extra ...strin
 		if b.leaves(s) {
 			return "", errStopped
 		}
-		b.say("%q is none of them.", shorten(s))
+		b.wrap("", fmt.Sprintf("%q is none of them.", shorten(s)))
 	}
 }
 
@@ -169,13 +171,27 @@ func (b *bench) command(verb, id string) string {
 func (b *bench) say(format string, args ...any) { fmt.Fprintf(b.out, format+"\n", args...) }
 
 // wrap writes text in lines that fit, the first after a label.
-func (b *bench) wrap(label, text string) {
+func (b *bench) wrap(label, text string) { b.say("%s", b.folded(label, text)) }
+
+// folded is a text in lines that fit, the first after a label. A label that
+// takes too much of a narrow screen becomes the start of the text.
+func (b *bench) folded(label, text string) string {
 	width := b.width
 	if width <= 0 || width > paper {
 		width = paper
 	}
-	b.say("%s", fold(width, label, text))
+	if words := strings.TrimLeft(label, " "); len(label) > max(width/4, 12) {
+		label, text = label[:len(label)-len(words)], words+text
+	}
+	text = measured.ReplaceAllString(text, "$1"+glue+"$2")
+	return strings.ReplaceAll(fold(width, label, text), glue, " ")
 }
+
+// measured is a number and its unit, which stay on one line; glue stands for the
+// space between them meanwhile.
+var measured = regexp.MustCompile(`([0-9]) ([mkM]?(?:V|ohm|A)|%)`)
+
+const glue = "\x00"
 
 func (b *bench) choose(question string, options []string, also ...string) (string, error) {
 	s, err := b.pick(question, options, also...)
@@ -190,7 +206,7 @@ func (b *bench) choose(question string, options []string, also ...string) (strin
 func (b *bench) supply(part string, drawn float64) (float64, bool, error) {
 	for {
 		b.wrap("", fmt.Sprintf("What does %s read at its own plug now? The drawing says %g V.", part, drawn))
-		s, err := b.ask.line("(volts, or - to go by the drawing):")
+		s, err := b.ask.line("Volts, or - if not measured:")
 		if errors.Is(err, errStopped) || err == nil && b.leaves(s) {
 			return 0, false, errNoVerdict
 		}
@@ -216,15 +232,15 @@ func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
 			continue
 		}
 		for {
-			hint := fmt.Sprintf("%g to %g %s", f.Low, f.High, f.Unit)
+			hint := fmt.Sprintf("%g to %g %s", f.Low, f.High, f.Unit) // what may be answered
 			switch {
 			case f.YesNo:
 				hint = "yes or no"
 			case f.Choices != nil:
 				hint = strings.Join(f.Choices, ", ")
 			}
-			b.wrap("", f.Ask)
-			s, err := b.ask.line("(" + hint + ", or - if not known):")
+			b.wrap("", f.Ask+" ("+hint+")")
+			s, err := b.ask.line("Answer, or - if not known:")
 			if errors.Is(err, errStopped) || err == nil && b.leaves(s) {
 				return errNoVerdict
 			}
@@ -239,20 +255,16 @@ func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
 				known[f.Name] = v
 				break
 			}
-			b.say("  %v", err)
+			b.wrap("  ", err.Error())
 		}
 	}
 	return nil
 }
 
 func (b *bench) work(s *session) error {
-	b.say("")
-	for _, c := range s.course.Model().Cautions {
-		b.wrap("! ", c)
-	}
-	m := s.course.Model()
-	if m.Highest > engine.ExtraLowVolts && !s.opened.Qualified {
-		b.wrap("! ", fmt.Sprintf("The supply can exceed %d V DC: only checks with the power off are offered. With --qualified, live ones too.", engine.ExtraLowVolts))
+	if err := b.first(s); err != nil {
+		b.kept(s)
+		return s.end()
 	}
 	b.wrap("", fmt.Sprintf("Case %s. Type what the meter shows, or: %s. Ctrl-C stops too; nothing is lost.", s.journal.ID, help))
 	for _, cause := range slices.Sorted(maps.Keys(s.opened.Before)) {
@@ -336,6 +348,32 @@ func (b *bench) apply(s *session, e engine.Event) error {
 	}
 }
 
+// first shows the cautions that hold throughout. Where they would leave the
+// screen before they are read, as the first check comes, it waits.
+func (b *bench) first(s *session) error {
+	m := s.course.Model()
+	all := m.Cautions
+	if m.Highest > engine.ExtraLowVolts && !s.opened.Qualified {
+		all = append(slices.Clone(all), fmt.Sprintf("The supply can exceed %d V DC: only checks with the power off are offered. With --qualified, live ones too.", engine.ExtraLowVolts))
+	}
+	lines := 0
+	b.say("")
+	for _, c := range all {
+		text := b.folded("! ", c)
+		lines += 1 + strings.Count(text, "\n")
+		b.say("%s", text)
+	}
+	const check = 20 // lines of a check and what stands above it
+	if b.height == 0 || lines+check <= b.height {
+		return nil
+	}
+	typed, err := b.ask.line("Enter when read:")
+	if err == nil && b.leaves(typed) {
+		return errStopped
+	}
+	return err
+}
+
 // kept says how to go on.
 func (b *bench) kept(s *session) {
 	b.wrap("", fmt.Sprintf("Case %s is kept. Go on with: %s", s.journal.ID, b.command("resume", s.journal.ID)))
@@ -351,7 +389,7 @@ func (b *bench) recap(s *session) {
 	if what == "" {
 		what = s.opened.Guide
 	}
-	b.wrap("", strings.TrimPrefix(fmt.Sprintf("%s: %s, %s so far.", s.opened.Harness, what, count(len(taken), "reading")), ": "))
+	b.wrap("", strings.TrimPrefix(fmt.Sprintf("%s: %s, %s so far.", s.opened.Harness, what, count(len(taken), "check")), ": "))
 	last := taken[len(taken)-1]
 	shown := "skipped"
 	if last.Skipped == "" {
@@ -399,11 +437,11 @@ const help = "skip WHY, undo, change N, why, ranking, wiring, note TEXT, photo F
 func (b *bench) check(s *session, step engine.Step) error {
 	c := step.Check
 	b.say("")
-	title := fmt.Sprintf("Check %d   power %s", step.N, powerWords[c.Power])
+	title := "power " + powerWords[c.Power]
 	if step.Proof {
-		title += "   (to prove the repair)"
+		title += " (to prove the repair)"
 	}
-	b.say("%s", title)
+	b.wrap(fmt.Sprintf("Check %d   ", step.N), title)
 	for _, w := range c.Cautions {
 		b.wrap("  ! ", w)
 	}
@@ -494,11 +532,11 @@ func (b *bench) proof(s *session) {
 	}
 	switch last := taken[len(taken)-1]; {
 	case last.Skipped != "":
-		b.say("  Skipped: the repair is not proven by it.")
+		b.wrap("  ", "Skipped: the repair is not proven by it.")
 	case last.Healthy:
 		b.say("  As it should be.")
 	case s.course.Phase() == engine.Finding:
-		b.say("  Not what a mended vehicle shows. The search goes on.")
+		b.wrap("  ", "Not what a mended vehicle shows. The search goes on.")
 	default:
 		b.say("  Not yet.")
 	}
@@ -520,15 +558,17 @@ func (b *bench) question(c *engine.Check) (string, error) {
 	want := ""
 	switch {
 	case c.Wants() > 1 && c.Mode == engine.Wiggle:
-		want = fmt.Sprintf("Least and most in %s while it is moved, as in 4.1 4.98", c.Unit())
+		b.wrap("  ", "The least and the most while it is moved, as in 4.1 4.98.")
+		want = "Two numbers in " + c.Unit()
 	case c.Wants() > 1:
-		want = fmt.Sprintf("At %s in turn, in %s: this part, then the known-good one (%d numbers)", strings.Join(c.Sweep, ", "), c.Unit(), c.Wants())
+		b.wrap("  ", fmt.Sprintf("At %s in turn: this part's, then the known-good one's.", strings.Join(c.Sweep, ", ")))
+		want = fmt.Sprintf("%d numbers in %s", c.Wants(), c.Unit())
 	case c.Mode == engine.Continuity:
 		want = "beep or no beep, or ohms"
 	case c.Mode.Numeric():
 		want = "Reading in " + c.Unit()
 		if b.meter != nil {
-			want += ", or enter for what the meter shows"
+			want += " (enter: the meter's)"
 		}
 	default:
 		return b.pickSaid("What do you find?", c.Answers, c.Says(), words...)
@@ -554,11 +594,16 @@ func (b *bench) typed(c *engine.Check, s string) (engine.Result, error) {
 
 // answer asks for one answer; a nil event means that it was a question back.
 func (b *bench) answer(s *session, step engine.Step) (*engine.Event, error) {
-	c := step.Check
-	typed, err := b.question(c)
+	typed, err := b.question(step.Check)
 	if err != nil {
 		return nil, err
 	}
+	return b.said(s, step, typed)
+}
+
+// said takes what was typed for a check, as answer does.
+func (b *bench) said(s *session, step engine.Step, typed string) (*engine.Event, error) {
+	c := step.Check
 	typed = strings.TrimSpace(typed)
 	if b.leaves(typed) {
 		return nil, errStopped
@@ -597,22 +642,24 @@ func (b *bench) answer(s *session, step engine.Step) (*engine.Event, error) {
 		return nil, nil
 	}
 	if why := unlikely(s.course.Model(), c, r); why != "" {
-		again, err := b.ask.line("  " + why + " Type it again to keep it:")
+		b.wrap("  ", why)
+		again, err := b.ask.line("The same again, or what it is:")
 		if err != nil {
 			return nil, err
 		}
-		second, err := b.typed(c, strings.TrimSpace(again))
-		if err != nil || !second.Equal(r) {
-			return nil, nil // whatever it was, the check is asked again
+		if second, err := b.typed(c, strings.TrimSpace(again)); err != nil || !second.Equal(r) {
+			return b.said(s, step, again)
 		}
 	}
 	e := result(c, r)
 	return &e, nil
 }
 
-// change asks for another answer in the place of an earlier one.
+// change takes another answer in the place of an earlier one: typed with its
+// number, or asked for.
 func (b *bench) change(s *session, which string) (*engine.Event, error) {
 	taken := s.course.Taken()
+	which, typed, _ := strings.Cut(which, " ")
 	n, err := strconv.Atoi(which)
 	if err != nil || n < 1 || n > len(taken) {
 		if len(taken) == 0 {
@@ -630,10 +677,11 @@ func (b *bench) change(s *session, which string) (*engine.Event, error) {
 		return nil, nil
 	}
 	c := taken[n-1].Check
-	b.wrap("  ", c.ID)
-	typed, err := b.question(c)
-	if err != nil {
-		return nil, err
+	if typed == "" {
+		b.wrap("  ", c.ID)
+		if typed, err = b.question(c); err != nil {
+			return nil, err
+		}
 	}
 	if typed = strings.TrimSpace(typed); b.leaves(typed) {
 		return nil, errStopped
@@ -649,7 +697,7 @@ func (b *bench) change(s *session, which string) (*engine.Event, error) {
 // wiring shows what is wired to where the leads go.
 func (b *bench) wiring(s *session, c *engine.Check) {
 	if s.harness == nil || c.Red == "" {
-		b.say("  There is no drawing of what is around here.")
+		b.wrap("  ", "There is no drawing of what is around here.")
 		return
 	}
 	pins := []string{c.Red}
@@ -657,7 +705,8 @@ func (b *bench) wiring(s *session, c *engine.Check) {
 		pins = append(pins, c.Black)
 	}
 	for _, line := range s.harness.Around(pins, 2) {
-		b.say("    %s", line)
+		words := strings.TrimLeft(line, " ")
+		b.wrap("    "+line[:len(line)-len(words)], words)
 	}
 }
 
@@ -714,9 +763,9 @@ func (b *bench) why(s *session, step engine.Step) {
 	if len(splits) == 0 {
 		return
 	}
-	b.say("  What each leading cause would show here:")
+	b.wrap("  ", "What each leading cause would show here:")
 	for _, p := range splits {
-		b.say("    %5s  %-32s %s", percent(p.P), p.Cause, p.Shows)
+		b.wrap(fmt.Sprintf("    %5s  ", percent(p.P)), p.Cause+": "+p.Shows)
 	}
 }
 
@@ -733,7 +782,7 @@ func (b *bench) leading(s *session, most int) {
 		if i == most || x.P < 0.005 {
 			break
 		}
-		b.say("    %5s  %s", percent(x.P), x.Cause.ID)
+		b.wrap(fmt.Sprintf("    %5s  ", percent(x.P)), x.Cause.ID)
 	}
 }
 
@@ -769,7 +818,7 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 	}
 	b.say("VERDICT")
 	for _, x := range v.Causes {
-		b.say("  %5s  %s", percent(x.P), x.Cause.ID)
+		b.wrap(fmt.Sprintf("  %5s  ", percent(x.P)), x.Cause.ID)
 		if x.Cause.Say != "" {
 			b.wrap("         ", x.Cause.Say)
 		}
@@ -778,7 +827,7 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 		b.wrap("  ", fmt.Sprintf("No single cause explains all readings; these two together do (%s): %s, and %s.", percent(p.P), p.A.ID, p.B.ID))
 	}
 	for _, g := range v.Groups {
-		b.wrap("  No check left tells these apart: ", strings.Join(g, "; ")+".")
+		b.wrap("  ", "No check left tells these apart: "+strings.Join(g, "; ")+".")
 	}
 	for _, l := range v.LeftOut {
 		b.wrap("  ", l)
@@ -794,11 +843,12 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 	if top.Hurts != "" {
 		b.wrap("  Hurts you: ", top.Hurts)
 	}
-	if len(v.Prove) > 0 {
-		b.say("  Proven when:")
-		for _, p := range v.Prove {
-			b.wrap("    - ", p)
-		}
+	// On a screen they are asked one by one later on; all at once they would push
+	// the cause off it.
+	if len(v.Prove) > 0 && b.height > 0 {
+		b.wrap("  ", fmt.Sprintf("Once mended, %s prove it (proof lists them).", count(len(v.Prove), "check")))
+	} else {
+		b.proves(v)
 	}
 	const repaired, undo, stop = "I repaired: ", "undo the last answer", "stop here"
 	var options []string
@@ -815,19 +865,48 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 		}
 	}
 	options = append(options, undo, stop)
-	choice, err := b.pick("What now?", options, "undo", "ranking")
-	switch {
-	case err != nil:
-		return err
-	case choice == stop:
-		return errStopped
-	case choice == "ranking":
-		b.leading(s, 12)
-		return nil
-	case choice == undo || choice == "undo":
-		return b.apply(s, engine.Event{Kind: engine.Undone})
+	for {
+		choice, err := b.pick("What now?", options, "undo", "back", "ranking", "proof", "change", "note", "photo", "help", "?")
+		if err != nil {
+			return err
+		}
+		word, rest, _ := strings.Cut(choice, " ")
+		switch word = strings.ToLower(word); {
+		case choice == stop:
+			return errStopped
+		case choice == undo || word == "undo" || word == "back":
+			return b.apply(s, engine.Event{Kind: engine.Undone})
+		case strings.HasPrefix(choice, repaired):
+			return b.apply(s, engine.Event{Kind: engine.Repaired, Cause: strings.TrimPrefix(choice, repaired)})
+		case word == "ranking":
+			b.leading(s, 12)
+		case word == "proof":
+			b.proves(v)
+		case word == "note" || word == "photo":
+			err = b.note(s, word, strings.TrimSpace(rest))
+		case word == "change":
+			var e *engine.Event
+			if e, err = b.change(s, strings.TrimSpace(rest)); err == nil && e != nil {
+				return b.apply(s, *e)
+			}
+		default:
+			b.wrap("  ", "A number from the list, or: proof, ranking, undo, change N, note TEXT, photo FILE, pause.")
+		}
+		if err != nil {
+			return err
+		}
 	}
-	return b.apply(s, engine.Event{Kind: engine.Repaired, Cause: strings.TrimPrefix(choice, repaired)})
+}
+
+// proves lists what proves the repair.
+func (b *bench) proves(v *engine.Verdict) {
+	if len(v.Prove) == 0 {
+		return
+	}
+	b.say("  Proven when:")
+	for _, p := range v.Prove {
+		b.wrap("    - ", p)
+	}
 }
 
 // errDone ends a closed case.

@@ -28,8 +28,9 @@ func TestBenchWords(t *testing.T) {
 		"35.9", // misread
 		"change",
 		"change 7",
-		"change 1", "0.35",
-		"36.0", "0.34", "stop"}, "\n")+"\n")
+		"change 1", "0.34",
+		"change 1 0.35",
+		"36.0", "0.34", "help", "ranking", "proof", "note it was w2", "stop"}, "\n")+"\n")
 	for _, want := range []string{
 		"    p1.1b (connector)\n      wire w3, 20 AWG, 0.3 m\n        sw.a (switch)\n",
 		"Type note and then what.",
@@ -39,7 +40,8 @@ func TestBenchWords(t *testing.T) {
 	} {
 		require.Contains(t, got, want)
 	}
-	require.Equal(t, 2, strings.Count(got, "Kept."))
+	require.Equal(t, 3, strings.Count(got, "Kept."))
+	require.Equal(t, 1, strings.Count(got, "VERDICT\n"), "what is asked back does not show it all again")
 
 	records, err := casefile.Read(dir, onlyCase(t, dir))
 	require.NoError(t, err)
@@ -49,14 +51,42 @@ func TestBenchWords(t *testing.T) {
 			notes = append(notes, r.Note+r.Photo)
 		}
 	}
-	require.Equal(t, []string{"the fuse holder looks green", photo}, notes)
+	require.Equal(t, []string{"the fuse holder looks green", photo, "it was w2"}, notes)
 
 	// What is read back is what stood at the end.
 	base := shippedBase(t)
 	s, err := restore(base, "x", records)
 	require.NoError(t, err)
 	require.Equal(t, engine.Result{Value: 0.35}, s.course.Taken()[0].Result)
-	require.Len(t, s.notes, 2)
+	require.Len(t, s.notes, 3)
+}
+
+// TestBenchDoubt types a reading that can hardly be: what is typed next is taken
+// as it would be anywhere, and the same again is kept.
+func TestBenchDoubt(t *testing.T) {
+	for _, tt := range []struct {
+		typed []string
+		want  []engine.Result // of the first check, if it was answered
+	}{
+		{[]string{"99", "0.35", "stop"}, []engine.Result{{Value: 0.35}}},
+		{[]string{"99", "99", "stop"}, []engine.Result{{Value: 99}}},
+		{[]string{"99", "88", "88", "stop"}, []engine.Result{{Value: 88}}},
+		{[]string{"99", "what", "0.35", "stop"}, []engine.Result{{Value: 0.35}}},
+		{[]string{"99", "stop", "0.35"}, nil},
+	} {
+		dir := t.TempDir()
+		got := atBench(t, dir, "36.2\n"+strings.Join(tt.typed, "\n")+"\n")
+		require.Contains(t, got, "99 V on a vehicle of 36.2 V?")
+		records, err := casefile.Read(dir, onlyCase(t, dir))
+		require.NoError(t, err)
+		s, err := restore(shippedBase(t), "x", records)
+		require.NoError(t, err)
+		var results []engine.Result
+		for _, k := range s.course.Taken() {
+			results = append(results, k.Result)
+		}
+		require.Equal(t, tt.want, results, "%v", tt.typed)
+	}
 }
 
 // onlyCase is the one case of a folder.

@@ -52,7 +52,7 @@ func TestResumeSaysWhatChanged(t *testing.T) {
 	}
 	quiet := resume()
 	require.NotContains(t, quiet, "changed since")
-	require.Contains(t, quiet, "market trike, tail circuit: tail dark, 2 readings so far. Last: volts f1.b to pack.minus, 36 V.")
+	require.Contains(t, quiet, "market trike, tail circuit: tail dark, 2 checks so far. Last: volts f1.b to pack.minus, 36 V.")
 	require.NoError(t, os.Rename(file, file+".away"))
 	require.NotContains(t, resume(), "changed since", "the case has the text")
 	require.NoError(t, os.Rename(file+".away", file))
@@ -66,7 +66,7 @@ func TestResumeSaysWhatChanged(t *testing.T) {
 	require.Contains(t, said, fmt.Sprintf("The harness file %s has changed since this case was opened: %s then, %s now.", file, digest(was), digest(now)))
 	require.NotContains(t, said, "The knowledge has changed")
 	require.Contains(t, said, "probable resume "+id+" --dir "+dir+" --replay")
-	require.Contains(t, said, "2 readings so far", "it goes on with its own text")
+	require.Contains(t, said, "2 checks so far", "it goes on with its own text")
 
 	edit(t, filepath.Join(dir, id+".case.jsonl"), shippedBase(t).Digest, "sha256:0123456789abcdef")
 	said = resume()

@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 
+	"github.com/AlecAivazis/survey/v2/core"
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 	"golang.org/x/term"
@@ -70,17 +71,20 @@ func (t *talk) bench(c *cobra.Command) (*bench, func(), error) {
 	}
 	if in, ok := c.InOrStdin().(*os.File); ok && !t.plain && os.Getenv("TERM") != "dumb" && term.IsTerminal(int(in.Fd())) {
 		if o, ok := out.(*os.File); ok && term.IsTerminal(int(o.Fd())) {
-			return &bench{out: out, dir: dir, ask: &prompts{in: in, out: o}, width: terminalWidth(o)}, func() {}, nil
+			core.DisableColor = os.Getenv("NO_COLOR") != "" // no-color.org; survey does not look
+			width, height := terminalSize(o)
+			return &bench{out: out, dir: dir, ask: &prompts{in: in, out: o}, width: width, height: height}, func() {}, nil
 		}
 	}
 	return &bench{out: out, dir: dir, ask: &lines{in: scanner(c.InOrStdin()), out: out, blank: t.meter != ""}}, func() {}, nil
 }
 
-// terminalWidth returns the columns of a terminal, 0 where it is not known.
-func terminalWidth(f *os.File) int {
-	w, _, err := term.GetSize(int(f.Fd()))
+// terminalSize returns the columns and rows of a terminal, 0 where they are not
+// known.
+func terminalSize(f *os.File) (width, height int) {
+	width, height, err := term.GetSize(int(f.Fd()))
 	if err != nil {
-		return 0
+		return 0, 0
 	}
-	return w
+	return width, height
 }

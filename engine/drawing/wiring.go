@@ -312,7 +312,7 @@ func goodMark(c *canvas, x, y float64) {
 }
 
 func badMark(c *canvas, x, y float64) {
-	c.path("did not read as it should", `stroke-width="2.2"`, x, y-9, x+9, y, x, y+9, x-9, y, x, y-9)
+	c.path("did not read as it should", `stroke-width="2.2"`, x, y-8, x+8, y, x, y+8, x-8, y, x, y-8)
 }
 
 func (b *band) drawChannel(c *canvas, ch *channel, x float64, y func(float64) float64) {
@@ -406,7 +406,7 @@ func (b *band) pinSays(pin string, wired bool) string {
 func (b *band) drawConnector(c *canvas, n *node, x, w, top, bottom float64, y func(float64) float64) {
 	half := (w - mating) / 2
 	c.rect(n.part.Name+": "+n.about(), x, top, w, bottom-top, `stroke-width="0.6"`)
-	boxTop := top + 28
+	boxTop := top + 30
 	letters := [2]string{"a", "b"}
 	if b.fixedLeft(n.part) == 1 {
 		letters = [2]string{"b", "a"}

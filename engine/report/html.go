@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"html/template"
 	"io"
+	"regexp"
 )
 
 //go:embed report.html
@@ -23,8 +24,9 @@ func (r *Report) HTML(w io.Writer) error {
 	leaders := r.leaders()
 	for _, t := range r.Readings {
 		x := row{Reading: t, Name: t.name()}
+		x.Read, x.Good = unbroken(t.Read), unbroken(t.Good)
 		for _, id := range leaders {
-			x.Predicts = append(x.Predicts, t.Predicts[id])
+			x.Predicts = append(x.Predicts, unbroken(t.Predicts[id]))
 		}
 		rows = append(rows, x)
 	}
@@ -55,3 +57,8 @@ func (r *Report) HTML(w io.Writer) error {
 		"Rows": rows, "Lists": lists, "Wiring": template.HTML(r.wiring), "Chart": template.HTML(r.chart),
 	})
 }
+
+var measured = regexp.MustCompile(`([0-9]) ([mkM]?(?:V|ohm|A))\b`)
+
+// unbroken keeps numbers and their units on one line.
+func unbroken(s string) string { return measured.ReplaceAllString(s, "$1\u00a0$2") }

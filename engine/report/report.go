@@ -136,7 +136,14 @@ func Of(c *engine.Course, a About) (*Report, error) {
 		r.HandOffs = append(r.HandOffs, h.Guide.ID)
 	}
 	for _, name := range slices.Sorted(maps.Keys(a.Facts)) {
-		r.Known = append(r.Known, fmt.Sprintf("%s %v", strings.ReplaceAll(name, "_", " "), a.Facts[name]))
+		value := fmt.Sprint(a.Facts[name])
+		switch a.Facts[name] {
+		case true:
+			value = "yes"
+		case false:
+			value = "no"
+		}
+		r.Known = append(r.Known, strings.ReplaceAll(name, "_", " ")+" "+value)
 	}
 	for _, part := range slices.Sorted(maps.Keys(a.Supply)) {
 		r.Known = append(r.Known, fmt.Sprintf("%s reads %.4g V", part, a.Supply[part]))
