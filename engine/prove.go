@@ -80,7 +80,7 @@ func (c *Course) prove(ch *Check, healthy bool) {
 	// Not mended, or a second fault: the search goes on with the repaired cause
 	// all but gone. What was read before the repair was read beside that cause.
 	c.mended[c.m.cause(c.repaired).Mends] = true
-	c.done = map[string]bool{}
+	c.done, c.doubts = map[string]bool{}, 0
 	since := true
 	for i := len(c.results) - 1; i >= 0; i-- {
 		t := &c.results[i]
