@@ -114,7 +114,7 @@ func (m *Model) Misread(c *Check, truth Result, rng *rand.Rand) Result {
 			r = Result{Over: true}
 		case kind == 0:
 			r = Result{}
-		case kind == 1:
+		case kind == 1 && c.hasPrediction():
 			h := pick(len(m.hyps), func(i int) float64 { return math.Exp(m.hyps[i].prior) }, rng)
 			r = m.drawn(c, c.shows.of(h), rng)
 		default:
@@ -130,7 +130,7 @@ func (m *Model) Misread(c *Check, truth Result, rng *rand.Rand) Result {
 // gross reports whether a result is a wholly different one: another outcome, or
 // a number that no tolerance explains.
 func (c *Check) gross(m *Model, a, b Result) bool {
-	if c.tabled() {
+	if !c.hasPrediction() || c.tabled() {
 		return c.outcome(a) != c.outcome(b)
 	}
 	if a.Over || b.Over {

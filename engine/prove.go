@@ -53,6 +53,9 @@ func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	var failed []string
 	for i := len(c.results) - 1; i >= 0 && len(failed) < maxProof; i-- {
 		t := c.results[i]
+		if t.Check.Mode == Swap {
+			continue // a known-good part says nothing of the mended one, and what it is owed was read before the repair
+		}
 		if t.Skipped == "" && !t.Stale && !t.Healthy && !t.Check.Discharge() && t.Check.hasPrediction() && t.Check.Good() != "" {
 			failed = append(failed, t.Check.ID)
 		}

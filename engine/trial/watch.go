@@ -102,7 +102,7 @@ func (w *watch) took(c *engine.Check, e engine.Event) {
 		w.drained[pin] = e.Kind == engine.Read && math.Abs(e.Result.Value) < 1
 		return
 	}
-	if c.Power != engine.Off && c.Mode != engine.Ask {
+	if c.Power != engine.Off && c.Mode != engine.Ask && e.Kind == engine.Read {
 		w.powered, w.drained = true, map[string]bool{}
 	}
 	if e.Kind != engine.Read {
@@ -126,9 +126,5 @@ func readsWell(c *engine.Check, r engine.Result) bool {
 	return c.Healthy == "" || c.Outcome(r) == c.Healthy
 }
 
-// repaired notes that a repair was made: the short check is owed, and what read
-// well before proves nothing.
-func (w *watch) repaired() {
-	w.owesShort = w.course.Model().Short != nil
-	w.good = map[string]bool{}
-}
+// repaired notes that a repair was made: the short check is owed.
+func (w *watch) repaired() { w.owesShort = w.course.Model().Short != nil }
