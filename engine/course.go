@@ -484,7 +484,7 @@ func (c *Course) skip(ch *Check, why string) {
 	}
 	c.failed = true
 	c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool {
-		return ch.Discharge() && p.Power == Off || p == ch
+		return ch.Discharge() && p.Power == Off || p == ch || slices.Contains(p.After, ch.ID)
 	})
 	if c.unshorted && !slices.Contains(c.proof, c.m.Short) {
 		// The short check was not made: no power comes back to prove anything.

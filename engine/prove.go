@@ -38,7 +38,8 @@ func (c *Course) repair(id string) error {
 // cannot be asked, so that the proof is not whole.
 func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	have := map[string]bool{}
-	add := func(ch *Check) {
+	var add func(ch *Check)
+	add = func(ch *Check) {
 		switch {
 		case ch == nil || have[ch.ID]:
 		case ch.Good() == "":
@@ -47,6 +48,15 @@ func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 			refused = true
 		default:
 			have[ch.ID] = true
+			// What must have read well before comes first, if it has not yet.
+			_, owed := c.shut(ch, c.known())
+			for _, before := range owed {
+				add(before)
+				if !have[before.ID] {
+					refused = true
+					return
+				}
+			}
 			proof = append(proof, ch)
 		}
 	}
