@@ -109,6 +109,7 @@ type Course struct {
 	unshorted bool            // a repair was made and the short check has not passed since
 	handOffs  []HandOff
 	leaf      map[string]bool // causes whose guide could not take over, by ID
+	doubts    int             // checks taken since the last repair, after the search had come to its end
 	next      *Step           // worked out since the last event, or nil
 }
 
@@ -136,6 +137,7 @@ type Step struct {
 	Check   *Check
 	Bits    float64 // expected information of the check
 	Proof   bool
+	Doubts  *Taken // the reading that the check puts to the test, or nil
 	Verdict *Verdict
 }
 
@@ -148,6 +150,7 @@ type Verdict struct {
 	Prove      []string
 	Groups     [][]string // causes that no check left can tell apart
 	Pairs      []Pair     // of causes that explain the readings together, where none does alone
+	Odd        []Taken    // readings that were probably wrong
 	LeftOut    []string   // what was not offered, and why
 	Status     Status
 }
@@ -179,6 +182,7 @@ func (c *Course) reset() {
 	c.phase, c.status = Finding, Open
 	c.mended = map[string]bool{}
 	c.repaired, c.proof, c.failed, c.unshorted = "", nil, false, false
+	c.doubts = 0
 }
 
 // Events returns the events that stand.
@@ -283,13 +287,18 @@ func (c *Course) take(e Event) error {
 		if c.phase == Closed {
 			return errors.New("the case is closed")
 		}
-		if e.Kind == Skipped {
-			c.skip(ch, e.Why)
-		} else {
-			r := ch.normal(e.Result)
+		r := ch.normal(e.Result)
+		if e.Kind == Read {
 			if err := ch.Fits(r); err != nil {
 				return err
 			}
+		}
+		if c.phase == Finding && !ch.Discharge() && c.sure() {
+			c.doubts++
+		}
+		if e.Kind == Skipped {
+			c.skip(ch, e.Why)
+		} else {
 			c.read(ch, r)
 		}
 		c.onward()
@@ -475,7 +484,7 @@ func (c *Course) skip(ch *Check, why string) {
 	}
 	c.failed = true
 	c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool {
-		return ch.Discharge() && p.Power == Off || p == ch
+		return ch.Discharge() && p.Power == Off || p == ch || slices.Contains(p.After, ch.ID)
 	})
 	if c.unshorted && !slices.Contains(c.proof, c.m.Short) {
 		// The short check was not made: no power comes back to prove anything.
@@ -497,6 +506,18 @@ func (c *Check) isHealthy(r Result) bool {
 	}
 	k := c.outcome(r)
 	return k >= 0 && c.Answers[k] == c.Healthy
+}
+
+// Outcome names the answer that a result counts as; where readings are not told
+// apart by name it says whether a healthy vehicle reads so.
+func (c *Check) Outcome(r Result) string {
+	switch k := c.outcome(r); {
+	case k >= 0:
+		return c.Answers[k]
+	case c.isHealthy(r):
+		return "healthy"
+	}
+	return "not healthy"
 }
 
 // Next returns what to do now.
@@ -523,15 +544,19 @@ func (c *Course) step() Step {
 		return Step{Verdict: c.Verdict()}
 	}
 	ch, bits, leftOut := c.choose()
+	var doubts *Taken
+	if ch == nil {
+		ch, doubts, bits = c.doubt()
+	}
 	if ch == nil {
 		return Step{Verdict: c.verdict(leftOut)}
 	}
 	if ch.unpowered() {
 		if d := c.discharge(); d != nil {
-			return Step{N: n, Check: d, Bits: bits}
+			return Step{N: n, Check: d, Bits: bits, Doubts: doubts}
 		}
 	}
-	return Step{N: n, Check: ch, Bits: bits}
+	return Step{N: n, Check: ch, Bits: bits, Doubts: doubts}
 }
 
 // Left is what is still to be done in a search.
@@ -590,38 +615,66 @@ const (
 	harmMinutes  = 600 // what a certain harm would be worth
 )
 
-// cost of making the check now, in minutes.
+// cost of making the check now, in minutes, with what its risks are worth.
 func (c *Course) cost(ch *Check) float64 {
-	cost := ch.Minutes + harmMinutes*(ch.Module+4*ch.Person)
+	return c.Minutes(ch) + harmMinutes*(ch.Module+4*ch.Person)
+}
+
+// Minutes is what the check takes now, with the way from where the vehicle stands.
+func (c *Course) Minutes(ch *Check) float64 {
+	minutes := ch.Minutes
 	if ch.Mode == Ask {
-		return cost
+		return minutes
 	}
 	if ch.Power != c.power {
-		cost += minutesPower
+		minutes += minutesPower
 		if ch.Power == Off {
-			cost += 0.5 * float64(len(c.m.Charged))
+			minutes += 0.5 * float64(len(c.m.Charged))
 		}
 	}
 	if ch.State != c.state {
-		cost += minutesState
+		minutes += minutesState
 	}
 	if k := len(c.results); k > 0 && c.results[k-1].Check.Black != ch.Black {
-		cost += minutesProbe
+		minutes += minutesProbe
 	}
-	return cost
+	return minutes
 }
 
-// choose returns the check with the most expected information for its cost, or
-// nil where it is time to stop, and why checks that tell something were left out.
-func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
-	r := c.m.ranking(c.belief)
-	if share, known := c.leading(r); known && share >= stopShare {
-		return nil, 0, nil
+// Offer is a check that may be made now.
+type Offer struct {
+	Check *Check
+	Bits  float64 // expected information of the check itself
+	Gain  float64 // and of the one that it opens, where it is the other's way; else as Bits
+	Cost  float64 // the minutes and what its risks are worth, with those of what it opens
+}
+
+// Offers returns the checks that may be made now and tell something, in the
+// model's order. One that is the way to several others is there for each.
+func (c *Course) Offers() []Offer {
+	offers, _ := c.offers()
+	return offers
+}
+
+// Open returns the checks that may be made now, whatever they tell, in the
+// model's order.
+func (c *Course) Open() []*Check {
+	known := c.known()
+	var open []*Check
+	for _, ch := range c.m.Checks {
+		if shut, _ := c.shut(ch, known); !shut && !c.done[ch.ID] && c.refuse(ch) == "" {
+			open = append(open, ch)
+		}
 	}
+	return open
+}
+
+// offers returns the checks that may be made now, and why others that tell
+// something are left out.
+func (c *Course) offers() (out []Offer, leftOut map[string]int) {
 	g := c.m.gainer(c.belief)
 	leftOut = map[string]int{}
 	known := c.known()
-	var score float64
 	for _, ch := range c.m.Checks {
 		if c.done[ch.ID] {
 			continue
@@ -640,10 +693,25 @@ func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
 			if ch = c.opener(owed, known); ch == nil {
 				continue
 			}
-			cost += c.cost(ch)
+			out = append(out, Offer{ch, g.bits(ch), gain, cost + c.cost(ch)})
+			continue
 		}
-		if s := gain / cost; s > score*(1+1e-9) {
-			best, bits, score = ch, g.bits(ch), s
+		out = append(out, Offer{ch, gain, gain, cost})
+	}
+	return out, leftOut
+}
+
+// choose returns the check with the most expected information for its cost, or
+// nil where it is time to stop, and why checks that tell something were left out.
+func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
+	if c.sure() {
+		return nil, 0, nil
+	}
+	offers, leftOut := c.offers()
+	var score float64
+	for _, o := range offers {
+		if s := o.Gain / o.Cost; s > score*(1+1e-9) {
+			best, bits, score = o.Check, o.Bits, s
 		}
 	}
 	return best, bits, leftOut
@@ -676,6 +744,12 @@ func (c *Course) danger(ch *Check) float64 {
 	return p
 }
 
+// sure reports whether the causes of one repair hold enough to stop.
+func (c *Course) sure() bool {
+	share, known := c.leading(c.m.ranking(c.belief))
+	return known && share >= stopShare
+}
+
 // leading returns the probability held by causes that share the top one's repair.
 func (c *Course) leading(r []Ranked) (share float64, known bool) {
 	for _, x := range r {
@@ -705,6 +779,7 @@ func (c *Course) verdict(leftOut map[string]int) *Verdict {
 	v.Repair = v.Causes[0].Cause.Repair
 	v.Groups = c.groups(v.Causes)
 	v.Pairs = c.pairs()
+	v.Odd = c.odd()
 	proof, _ := c.proofChecks(v.Causes[0].Cause)
 	for _, p := range proof {
 		v.Prove = append(v.Prove, p.ID+": "+p.Good()) // proof checks have one

@@ -543,7 +543,9 @@ func (b *builder) join(j *joint) {
 		}
 	}
 	for _, gc := range j.only {
-		b.m.Causes = append(b.m.Causes, gc.Cause)
+		c := gc.Cause
+		c.HandOff = "" // the harness's own causes stay as they are: it has a repair of its own
+		b.m.Causes = append(b.m.Causes, c)
 		b.m.hyps = append(b.m.hyps, hypothesis{cause: len(b.m.Causes) - 1, prior: math.Log(gc.Odds * (1 - wrongWord))})
 		for c, k := range byPlan {
 			p := prediction{spans: k.spans(&gc, c.shows.kinds[0].spans), danger: c.shows.kinds[0].danger}

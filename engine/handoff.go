@@ -256,6 +256,9 @@ func (c *Course) onward() {
 			c.leaf[top.Cause.ID] = true // it has a repair of its own
 			return
 		}
+		if !slices.Equal(c.m.Charged, next.Charged) {
+			c.charged = len(next.Charged) // the other guide knows of a charge that nobody has proven gone
+		}
 		c.m, c.handOffs = next, append(c.handOffs, h)
 		for i := range c.results {
 			t := &c.results[i]

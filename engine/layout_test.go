@@ -22,7 +22,7 @@ var below = map[string][]string{
 	"engine/coverage": {"engine", "engine/trial"},
 	"engine/drawing":  {"engine/circuit"},
 	"engine/report":   {"engine", "engine/circuit", "engine/drawing"},
-	"engine/trial":    {"engine"},
+	"engine/trial":    {"engine", "engine/circuit"},
 	"engine/circuit":  nil,
 	"kb":              nil,
 }

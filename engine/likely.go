@@ -39,15 +39,22 @@ func (m *Model) Draw(c *Check, cause string, rng *rand.Rand) Result {
 		return Result{}
 	}
 	p := m.predicted(c, cause)
-	anything := cause == Unexplained && rng.IntN(2) == 0
-	if p.row != nil {
-		if anything {
+	if cause == Unexplained && rng.IntN(2) == 0 {
+		if p.row != nil {
 			return m.answer(c, rng.IntN(len(p.row)), rng)
 		}
+		return m.anything(c, rng)
+	}
+	return m.drawn(c, &p, rng)
+}
+
+// drawn is a result drawn from a prediction.
+func (m *Model) drawn(c *Check, p *prediction, rng *rand.Rand) Result {
+	if p.row != nil {
 		return m.answer(c, pick(len(p.row), func(i int) float64 { return p.row[i] }, rng), rng)
 	}
 	s := p.spans[pick(len(p.spans), func(i int) float64 { return p.spans[i].weight }, rng)]
-	if anything || s.unknown {
+	if s.unknown {
 		return m.anything(c, rng)
 	}
 	if rng.Float64() < s.over {
@@ -62,6 +69,81 @@ func (m *Model) Draw(c *Check, cause string, rng *rand.Rand) Result {
 		v = max(v, 0)
 	}
 	return Result{Value: v}
+}
+
+// Possibility is one way in which a vehicle can have a cause: a part of its range,
+// what has blown since, a loose or a lasting fault.
+type Possibility struct {
+	m   *Model
+	hyp int
+}
+
+// Possible draws one of the possibilities of a cause by their chances. The cause
+// is one of the model's, and not [Unexplained].
+func (m *Model) Possible(cause string, rng *rand.Rand) Possibility {
+	var of []int
+	for i, h := range m.hyps {
+		if m.Causes[h.cause].ID == cause {
+			of = append(of, i)
+		}
+	}
+	k := pick(len(of), func(i int) float64 { return math.Exp(m.hyps[of[i]].prior) }, rng)
+	return Possibility{m, of[k]}
+}
+
+// Draw returns a result of a check drawn from what it shows then. Misreadings are
+// not drawn.
+func (x Possibility) Draw(c *Check, rng *rand.Rand) Result {
+	if !c.hasPrediction() {
+		return Result{}
+	}
+	return x.m.drawn(c, c.shows.of(x.hyp), rng)
+}
+
+// Misread returns a gross misreading of what should have read truth: a probe that
+// made no contact, what another fault would show, or anything. An answer in words
+// is any other one.
+func (m *Model) Misread(c *Check, truth Result, rng *rand.Rand) Result {
+	const tries = 50
+	var r Result
+	for range tries {
+		switch kind := rng.IntN(3); {
+		case !c.Mode.Numeric():
+			r = m.answer(c, rng.IntN(len(c.Answers)), rng)
+		case kind == 0 && (c.Mode == Ohms || c.Mode == Diode):
+			r = Result{Over: true}
+		case kind == 0:
+			r = Result{}
+		case kind == 1 && c.hasPrediction():
+			h := pick(len(m.hyps), func(i int) float64 { return math.Exp(m.hyps[i].prior) }, rng)
+			r = m.drawn(c, c.shows.of(h), rng)
+		default:
+			r = m.anything(c, rng)
+		}
+		if c.gross(m, truth, r) {
+			break
+		}
+	}
+	return r // as good as any where the check can show nothing else
+}
+
+// gross reports whether a result is a wholly different one: another outcome, or
+// a number that no tolerance explains.
+func (c *Check) gross(m *Model, a, b Result) bool {
+	if !c.hasPrediction() || c.tabled() {
+		return c.outcome(a) != c.outcome(b)
+	}
+	if a.Over || b.Over {
+		return a.Over != b.Over
+	}
+	off := math.Abs(a.Value - b.Value)
+	switch c.Mode {
+	case Ohms:
+		return off > 10 && off > 0.5*max(math.Abs(a.Value), math.Abs(b.Value))
+	case AmpsDC:
+		return off > 0.5 && off > 0.5*math.Abs(a.Value)
+	}
+	return off > 0.1*m.scale
 }
 
 // Within returns a result of the check that counts as the outcome of that ID; ok

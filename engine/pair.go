@@ -52,6 +52,23 @@ func (m *Model) effects(c *Check, r Result) (by []effect, usual float64) {
 	return by, read[0]
 }
 
+// Likelihoods returns for each cause of the model, in its order, how likely the
+// result is under it, relative to the cause that explains it best. A misreading
+// can explain any.
+func (m *Model) Likelihoods(c *Check, r Result) []float64 {
+	by, _ := m.effects(c, r)
+	like := make([]float64, len(by))
+	top := 0.0
+	for i := range by {
+		like[i] = by[i].like
+		top = max(top, like[i])
+	}
+	for i := range like {
+		like[i] /= max(top, 1e-300)
+	}
+	return like
+}
+
 // both is what a result says of two causes at once: where one leaves the check
 // alone the other shows, and where both change it either may win. It is an
 // approximation; two faults in a circuit can show what neither does.

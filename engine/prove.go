@@ -38,7 +38,8 @@ func (c *Course) repair(id string) error {
 // cannot be asked, so that the proof is not whole.
 func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	have := map[string]bool{}
-	add := func(ch *Check) {
+	var add func(ch *Check)
+	add = func(ch *Check) {
 		switch {
 		case ch == nil || have[ch.ID]:
 		case ch.Good() == "":
@@ -47,12 +48,24 @@ func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 			refused = true
 		default:
 			have[ch.ID] = true
+			// What must have read well before comes first, if it has not yet.
+			_, owed := c.shut(ch, c.known())
+			for _, before := range owed {
+				add(before)
+				if !have[before.ID] {
+					refused = true
+					return
+				}
+			}
 			proof = append(proof, ch)
 		}
 	}
 	var failed []string
 	for i := len(c.results) - 1; i >= 0 && len(failed) < maxProof; i-- {
 		t := c.results[i]
+		if t.Check.Mode == Swap {
+			continue // a known-good part says nothing of the mended one, and what it is owed was read before the repair
+		}
 		if t.Skipped == "" && !t.Stale && !t.Healthy && !t.Check.Discharge() && t.Check.hasPrediction() && t.Check.Good() != "" {
 			failed = append(failed, t.Check.ID)
 		}
@@ -80,7 +93,7 @@ func (c *Course) prove(ch *Check, healthy bool) {
 	// Not mended, or a second fault: the search goes on with the repaired cause
 	// all but gone. What was read before the repair was read beside that cause.
 	c.mended[c.m.cause(c.repaired).Mends] = true
-	c.done = map[string]bool{}
+	c.done, c.doubts = map[string]bool{}, 0
 	since := true
 	for i := len(c.results) - 1; i >= 0; i-- {
 		t := &c.results[i]

@@ -30,7 +30,7 @@ func TestBenchWords(t *testing.T) {
 		"change 7",
 		"change 1", "0.34",
 		"change 1 0.35",
-		"36.0", "0.34", "help", "ranking", "proof", "note it was w2", "stop"}, "\n")+"\n")
+		"36.0", "0.34", "35.9", "help", "ranking", "proof", "note it was w2", "stop"}, "\n")+"\n")
 	for _, want := range []string{
 		"    p1.1b (connector)\n      wire w3, 20 AWG, 0.3 m\n        sw.a (switch)\n",
 		"Type note and then what.",

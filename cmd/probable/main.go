@@ -66,7 +66,7 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return inputError(fmt.Errorf("%w\nSee %s --help.", err, c.CommandPath()))
 	})
-	root.AddCommand(findCommand(), resumeCommand(), casesCommand(), noteCommand(), closeCommand(), reportCommand(), harnessCommand(), wireCommand(), kbCommand())
+	root.AddCommand(findCommand(), resumeCommand(), casesCommand(), noteCommand(), closeCommand(), reportCommand(), harnessCommand(), wireCommand(), kbCommand(), studyCommand())
 	err := root.Execute()
 	if err == nil {
 		return exitVerdict

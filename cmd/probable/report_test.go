@@ -44,8 +44,8 @@ func TestReportForms(t *testing.T) {
 	for _, tt := range []struct{ name, typed, status string }{
 		{"nothing read", "36.2\nstop\n", "open"},
 		{"half way", "36.2\n0.35\nskip no room\nnote green\nstop\n", "open"},
-		{"proven", "36.2\n0.35\n36.0\n0.34\n1\n259\nlit\n35.9\n35.9\n", "proven"},
-		{"not mended", "36.2\n0.35\n36.0\n0.34\n1\n259\ndark\nstop\n", "open"},
+		{"proven", "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n", "proven"},
+		{"not mended", "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\ndark\nstop\n", "open"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			dir := t.TempDir()
@@ -122,7 +122,7 @@ func TestReportShare(t *testing.T) {
 // TestReportVerify changes a report, and wants that to be found.
 func TestReportVerify(t *testing.T) {
 	dir := t.TempDir()
-	atBench(t, dir, "36.2\n0.35\n36.0\n0.34\n1\n259\nlit\n35.9\n35.9\n")
+	atBench(t, dir, "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n")
 	id := onlyCase(t, dir)
 	said, errs, code := program(t, "report", "--verify", id, "--dir", dir)
 	require.Zero(t, code, errs)

@@ -1,0 +1,233 @@
+package engine
+
+import (
+	"math"
+	"slices"
+)
+
+// Before a verdict the readings that carry it alone are put to the test: had
+// such a one been wrong, another repair would lead. Figures are common practice,
+// no source, and were set by what "probable study" shows.
+const (
+	// pivotShare is what the verdict's repair must hold without a reading for
+	// that reading not to be doubted.
+	pivotShare = 0.7
+	// leastDoubt is the information, of at most 1 bit, on whether a reading was
+	// wrong under which a check is no other route to it.
+	leastDoubt = 0.3
+	// mostDoubts is how many checks are made in doubt before one verdict.
+	mostDoubts = 4
+)
+
+// doubt returns a check that tells whether a reading was wrong on which the
+// verdict hangs, that reading, and what the check tells of that in bits; or nil
+// where no reading is in doubt. It is another route to the same, and the same check again
+// only where there is none.
+func (c *Course) doubt() (*Check, *Taken, float64) {
+	if c.doubts >= mostDoubts {
+		return nil, nil, 0
+	}
+	lead, sure := c.m.ranking(c.belief)[0].Cause.Mends, c.sure()
+	var worst *Taken
+	var without *belief
+	least := pivotShare
+	for i := range c.results {
+		t := &c.results[i]
+		if !t.stands() || c.again(t) {
+			continue
+		}
+		b := c.without(t)
+		share := c.m.holds(b, lead)
+		if !sure {
+			// Nothing else is left to ask: only a reading that is odd is worth it.
+			share = 1 - c.wrong(t)
+		}
+		if share < least {
+			least, worst, without = share, t, b
+		}
+	}
+	if worst == nil {
+		return nil, nil, 0
+	}
+	if ch, bits := c.route(worst, without, lead); ch != nil {
+		return ch, worst, bits
+	}
+	if shut, _ := c.shut(worst.Check, c.known()); shut || c.refuse(worst.Check) != "" {
+		return nil, nil, 0
+	}
+	return worst.Check, worst, 1
+}
+
+// stands reports whether a result counts towards the belief as it was read.
+func (t *Taken) stands() bool {
+	return t.Skipped == "" && !t.Stale && !t.Proof && !t.Check.Discharge() && t.Check.hasPrediction()
+}
+
+// wrong is the probability that a reading was a misreading, by all that is known:
+// high where what the leading causes show is something else.
+func (c *Course) wrong(t *Taken) float64 {
+	m := c.m
+	plain, read := m.seen(t.Check, t.Result)
+	by := make([]float64, len(read))
+	for k := range read {
+		if read[k] > 0 {
+			by[k] = 1 - (1-m.Misreading)*plain[k]/read[k]
+		}
+	}
+	var p float64
+	other := t.Check.shows.other
+	for i, h := range m.hyps {
+		k := int32(0)
+		if len(other) > 0 && int(other[0].hyp) == i {
+			k, other = other[0].kind, other[1:]
+		}
+		if m.Causes[h.cause].ID != Unexplained {
+			p += c.belief.p[i] * by[k]
+		}
+	}
+	return p
+}
+
+// wrongShare is the probability from which a verdict says that a reading was
+// probably wrong.
+const wrongShare = 0.5
+
+// odd returns the readings that were probably wrong, by all that is known, in
+// order.
+func (c *Course) odd() []Taken {
+	var out []Taken
+	for i := range c.results {
+		if t := &c.results[i]; t.stands() && c.wrong(t) >= wrongShare {
+			out = append(out, *t)
+		}
+	}
+	return out
+}
+
+// again reports whether the check of a result was asked more than once.
+func (c *Course) again(t *Taken) bool {
+	n := 0
+	for i := range c.results {
+		if o := &c.results[i]; o.Check.ID == t.Check.ID && !o.Proof {
+			n++
+		}
+	}
+	return n > 1
+}
+
+// without is the belief had a result not been taken.
+func (c *Course) without(t *Taken) *belief {
+	like := c.m.likelihood(t.Check, t.Result)
+	top := slices.Max(like)
+	b := &belief{log: slices.Clone(c.belief.log)}
+	if top > 0 {
+		for i, l := range like {
+			b.log[i] -= math.Log(max(l/top, 1e-300))
+		}
+	}
+	b.normalise()
+	return b
+}
+
+// holds is the probability of the causes that share a repair.
+func (m *Model) holds(b *belief, mends string) float64 {
+	var share float64
+	for i, h := range m.hyps {
+		if m.Causes[h.cause].Mends == mends {
+			share += b.p[i]
+		}
+	}
+	return share
+}
+
+// route returns the check that tells the most, for its cost, of whether a result
+// was wrong, and how many bits. Was it right, the belief holds; was it wrong,
+// the belief without it and without the repair that it spoke for.
+func (c *Course) route(t *Taken, without *belief, lead string) (best *Check, bits float64) {
+	m := c.m
+	right, wrong := make([]float64, len(m.hyps)), make([]float64, len(m.hyps))
+	var sum, total float64
+	for i, h := range m.hyps {
+		if m.Causes[h.cause].ID == Unexplained {
+			continue
+		}
+		right[i] = c.belief.p[i]
+		sum += right[i]
+		if m.Causes[h.cause].Mends != lead {
+			wrong[i] = without.p[i]
+			total += wrong[i]
+		}
+	}
+	if sum <= 0 || total <= 0 {
+		return nil, 0
+	}
+	for i := range wrong {
+		right[i] /= sum
+		wrong[i] /= total
+	}
+	known := c.known()
+	var score float64
+	for _, ch := range m.Checks {
+		if c.done[ch.ID] || ch.samePlace(t.Check) || c.refuse(ch) != "" {
+			continue
+		}
+		if shut, _ := c.shut(ch, known); shut {
+			continue
+		}
+		b := divergence(m.outcomes(ch, right), m.outcomes(ch, wrong))
+		if b < leastDoubt {
+			continue
+		}
+		if s := b / c.cost(ch); s > score*(1+1e-9) {
+			best, bits, score = ch, b, s
+		}
+	}
+	return best, bits
+}
+
+// samePlace reports whether two checks put the same leads to the same pins, in
+// whatever state, so that the one repeats the mistakes of the other.
+func (c *Check) samePlace(o *Check) bool {
+	return c.Mode.Numeric() && c.Mode == o.Mode && (c.Red == o.Red && c.Black == o.Black || c.Red == o.Black && c.Black == o.Red)
+}
+
+// outcomes are the chances of the check's bins where the hypotheses have the
+// chances p.
+func (m *Model) outcomes(c *Check, p []float64) []float64 {
+	out := make([]float64, c.nbins)
+	rest := 1.0
+	add := func(k int32, weight float64) {
+		for _, s := range c.shows.kinds[k].bins {
+			out[s.bin] += weight * s.p
+		}
+	}
+	for _, o := range c.shows.other {
+		rest -= p[o.hyp]
+		add(o.kind, p[o.hyp])
+	}
+	add(0, max(rest, 0))
+	var sum float64
+	for _, x := range out {
+		sum += x
+	}
+	for i := range out {
+		out[i] /= max(sum, 1e-300)
+	}
+	return out
+}
+
+// divergence is the information in bits of an outcome on which of two equally
+// likely distributions it came from, 0 to 1.
+func divergence(p, q []float64) float64 {
+	var bits float64
+	for i := range p {
+		mid := (p[i] + q[i]) / 2
+		if p[i] > 0 {
+			bits += p[i] / 2 * math.Log2(p[i]/mid)
+		}
+		if q[i] > 0 {
+			bits += q[i] / 2 * math.Log2(q[i]/mid)
+		}
+	}
+	return max(bits, 0)
+}

@@ -1,0 +1,116 @@
+package engine_test
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"probable/engine"
+	"probable/kb"
+	"probable/rules"
+)
+
+// tailDark is the example of the tail light that stays dark.
+func tailDark(t *testing.T) *engine.Model {
+	t.Helper()
+	base, err := rules.ReadBase(kb.Files)
+	require.NoError(t, err)
+	path := filepath.Join("..", "testdata", "harness", "cart-tail.yaml")
+	data, err := os.ReadFile(path)
+	require.NoError(t, err)
+	h, err := base.Harness(path, data)
+	require.NoError(t, err)
+	m, err := engine.FromHarness(h, engine.Options{Symptom: "tail dark"})
+	require.NoError(t, err)
+	return m
+}
+
+// TestDoubt: a verdict that hangs on one reading is not given before another route
+// has borne that reading out; a reading that was wrong is found out by it, and
+// the verdict says so.
+func TestDoubt(t *testing.T) {
+	const cause, misread = "wire w2 open", "volts p1.1a to pack.minus"
+	m := tailDark(t)
+	for _, tt := range []struct {
+		name  string
+		wrong bool
+	}{{"all read well", false}, {"one wrong", true}} {
+		t.Run(tt.name, func(t *testing.T) {
+			c := engine.NewCourse(m, engine.Gate{})
+			doubted := 0
+			spoilt := false
+			for n := 0; c.Next().Verdict == nil; n++ {
+				require.Less(t, n, 40)
+				step := c.Next()
+				if d := step.Doubts; d != nil {
+					doubted++
+					require.Greater(t, step.Bits, 0.29)
+					if step.Check.ID != d.Check.ID {
+						require.False(t, step.Check.Mode == d.Check.Mode && step.Check.Red == d.Check.Red && step.Check.Black == d.Check.Black,
+							"%s is no other route than %s", step.Check.ID, d.Check.ID)
+					}
+				}
+				r := m.Likeliest(step.Check, cause)
+				if tt.wrong && step.Check.ID == misread && !spoilt {
+					spoilt = true
+					r = engine.Result{Value: 36.1} // the wire's far end, were it whole
+				}
+				require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: r}))
+			}
+			require.Equal(t, tt.wrong, spoilt)
+			require.Positive(t, doubted)
+			v := c.Verdict()
+			require.Equal(t, cause, v.Causes[0].Cause.ID)
+			if !tt.wrong {
+				require.Empty(t, v.Odd)
+				return
+			}
+			var ids []string
+			for _, x := range v.Odd {
+				ids = append(ids, x.Check.ID)
+			}
+			again := false
+			for _, x := range c.Taken() {
+				again = again || x.Check.ID == misread && x.Stale
+			}
+			require.True(t, again || len(ids) == 1 && ids[0] == misread, "read again, or said to be odd: %v", ids)
+		})
+	}
+}
+
+// TestDoubtEnds: a person who skips every check that doubts gets the verdict all
+// the same.
+func TestDoubtEnds(t *testing.T) {
+	m := tailDark(t)
+	c := engine.NewCourse(m, engine.Gate{})
+	skipped := 0
+	for n := 0; c.Next().Verdict == nil; n++ {
+		require.Less(t, n, 40)
+		step := c.Next()
+		e := engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Likeliest(step.Check, "wire w2 open")}
+		if step.Doubts != nil {
+			skipped++
+			e = engine.Event{Kind: engine.Skipped, Check: step.Check.ID}
+		}
+		require.NoError(t, c.Apply(e))
+	}
+	require.True(t, skipped >= 1 && skipped <= 4, "%d", skipped)
+	require.Equal(t, "wire w2 open", c.Verdict().Causes[0].Cause.ID)
+}
+
+// TestJoinedHandOff: a cause of a guide that is joined to a harness leads without
+// handing off; there is no guide to go on from.
+func TestJoinedHandOff(t *testing.T) {
+	m := models(t)["cart-throttle no throttle response"]
+	const cause = "motor side at fault" // hands off in the guide
+	c := engine.NewCourse(m, engine.Gate{})
+	for n := 0; c.Next().Verdict == nil; n++ {
+		require.Less(t, n, 100)
+		ch := c.Next().Check
+		require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: ch.ID, Result: m.Likeliest(ch, cause)}))
+	}
+	require.Contains(t, verdict(c), cause)
+	require.Empty(t, c.HandOffs())
+}
