@@ -499,6 +499,18 @@ func (c *Check) isHealthy(r Result) bool {
 	return k >= 0 && c.Answers[k] == c.Healthy
 }
 
+// Outcome names the answer that a result counts as; where readings are not told
+// apart by name it says whether a healthy vehicle reads so.
+func (c *Check) Outcome(r Result) string {
+	switch k := c.outcome(r); {
+	case k >= 0:
+		return c.Answers[k]
+	case c.isHealthy(r):
+		return "healthy"
+	}
+	return "not healthy"
+}
+
 // Next returns what to do now.
 func (c *Course) Next() Step {
 	if c.next == nil {
@@ -590,38 +602,56 @@ const (
 	harmMinutes  = 600 // what a certain harm would be worth
 )
 
-// cost of making the check now, in minutes.
+// cost of making the check now, in minutes, with what its risks are worth.
 func (c *Course) cost(ch *Check) float64 {
-	cost := ch.Minutes + harmMinutes*(ch.Module+4*ch.Person)
+	return c.minutes(ch) + harmMinutes*(ch.Module+4*ch.Person)
+}
+
+// minutes that the check takes now, with the way from where the vehicle stands.
+func (c *Course) minutes(ch *Check) float64 {
+	minutes := ch.Minutes
 	if ch.Mode == Ask {
-		return cost
+		return minutes
 	}
 	if ch.Power != c.power {
-		cost += minutesPower
+		minutes += minutesPower
 		if ch.Power == Off {
-			cost += 0.5 * float64(len(c.m.Charged))
+			minutes += 0.5 * float64(len(c.m.Charged))
 		}
 	}
 	if ch.State != c.state {
-		cost += minutesState
+		minutes += minutesState
 	}
 	if k := len(c.results); k > 0 && c.results[k-1].Check.Black != ch.Black {
-		cost += minutesProbe
+		minutes += minutesProbe
 	}
-	return cost
+	return minutes
 }
 
-// choose returns the check with the most expected information for its cost, or
-// nil where it is time to stop, and why checks that tell something were left out.
-func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
-	r := c.m.ranking(c.belief)
-	if share, known := c.leading(r); known && share >= stopShare {
-		return nil, 0, nil
-	}
+// Offer is a check that may be made now.
+type Offer struct {
+	Check   *Check
+	Bits    float64 // expected information of the check itself
+	Gain    float64 // and of the one that it opens, where it is the other's way; else as Bits
+	Minutes float64 // that it takes from where the vehicle stands, with the way
+	Cost    float64 // the minutes and what its risks are worth, with those of what it opens
+
+	opens *Check // the check that it is the way to, or nil
+}
+
+// Offers returns the checks that may be made now and tell something, in the
+// model's order. One that is the way to several others is there for each.
+func (c *Course) Offers() []Offer {
+	offers, _ := c.offers()
+	return offers
+}
+
+// offers returns the checks that may be made now, and why others that tell
+// something are left out.
+func (c *Course) offers() (out []Offer, leftOut map[string]int) {
 	g := c.m.gainer(c.belief)
 	leftOut = map[string]int{}
 	known := c.known()
-	var score float64
 	for _, ch := range c.m.Checks {
 		if c.done[ch.ID] {
 			continue
@@ -637,16 +667,31 @@ func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
 		cost := c.cost(ch)
 		if shut, owed := c.shut(ch, known); shut {
 			// What it tells is worth the checks on the way to it.
+			goal := ch
 			if ch = c.opener(owed, known); ch == nil {
 				continue
 			}
-			cost += c.cost(ch)
+			out = append(out, Offer{ch, g.bits(ch), gain, c.minutes(ch), cost + c.cost(ch), goal})
+			continue
 		}
-		if s := gain / cost; s > score*(1+1e-9) {
-			best, bits, score = ch, g.bits(ch), s
-		}
+		out = append(out, Offer{ch, gain, gain, c.minutes(ch), cost, nil})
 	}
-	return best, bits, leftOut
+	return out, leftOut
+}
+
+// choose returns the check with which the case is likely to end soonest, or
+// nil where it is time to stop, and why checks that tell something were left out.
+func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
+	r := c.m.ranking(c.belief)
+	if share, known := c.leading(r); known && share >= stopShare {
+		return nil, 0, nil
+	}
+	offers, leftOut := c.offers()
+	if len(offers) == 0 {
+		return nil, 0, leftOut
+	}
+	o := offers[c.best(offers)]
+	return o.Check, o.Bits, leftOut
 }
 
 // refuse says why the check may not be offered now, or "".
