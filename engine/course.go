@@ -652,11 +652,9 @@ func (c *Course) offers() (out []Offer, leftOut map[string]int) {
 	g := c.m.gainer(c.belief)
 	leftOut = map[string]int{}
 	known := c.known()
-	for _, ch := range c.m.Checks {
-		if c.done[ch.ID] {
-			continue
-		}
-		gain := g.bits(ch)
+	gains := g.all(func(ch *Check) bool { return c.done[ch.ID] })
+	for i, ch := range c.m.Checks {
+		gain := gains[i]
 		if gain < leastBits {
 			continue
 		}
