@@ -56,8 +56,9 @@ type place struct {
 // rank is the information of an offer for its cost.
 func (o *Offer) rank() float64 { return o.Gain / o.Cost }
 
-// best returns the index of the offer to make next; there is at least one.
-func (c *Course) best(offers []Offer) int {
+// best returns the index of the offer to make next, of which there is at least
+// one, and the minutes that the search is expected to take from here.
+func (c *Course) best(offers []Offer) (int, float64) {
 	first := 0
 	for i := range offers {
 		if offers[i].rank() > offers[first].rank()*(1+1e-9) {
@@ -69,16 +70,13 @@ func (c *Course) best(offers []Offer) int {
 		order = append(order, i)
 	}
 	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(offers[y].rank(), offers[x].rank()) })
-	if len(order) < 2 {
-		return first
-	}
+	rate := offers[first].rank()
 	a, p := c.ahead(offers, order[:min(len(order), aheadChecks)])
 	if a == nil {
-		return first
+		return first, entropy(c.m.ranking(c.belief)) / rate
 	}
 	best, least := first, math.Inf(1)
 	tried := map[*Check]bool{}
-	rate := offers[first].rank()
 	for k := 0; k < len(a.acts) && len(tried) < aheadTried; k++ {
 		o := &offers[order[k]]
 		if tried[o.Check] {
@@ -92,7 +90,7 @@ func (c *Course) best(offers []Offer) int {
 			best, least = order[k], v
 		}
 	}
-	return best
+	return best, least
 }
 
 // ahead makes the small copy, with the chances of its units; nil where too many

@@ -105,6 +105,7 @@ type Course struct {
 	mended    map[string]bool // repairs that did not prove, by Cause.Mends
 	chance    float64         // that the last repair mended a fault
 	proof     []*Check        // still to be asked
+	proving   int             // index of the first result that proves the last repair, or -1
 	failed    bool            // a proof check was skipped
 	unshorted bool            // a repair was made and the short check has not passed since
 	handOffs  []HandOff
@@ -136,6 +137,7 @@ type Step struct {
 	Check   *Check
 	Bits    float64 // expected information of the check
 	Proof   bool
+	Try     *Attempt // a repair that may well be tried in place of the check, or nil
 	Verdict *Verdict
 }
 
@@ -179,6 +181,7 @@ func (c *Course) reset() {
 	c.phase, c.status = Finding, Open
 	c.mended = map[string]bool{}
 	c.repaired, c.proof, c.failed, c.unshorted = "", nil, false, false
+	c.proving = -1
 }
 
 // Events returns the events that stand.
@@ -436,20 +439,40 @@ func (c *Course) read(ch *Check, r Result) {
 // recall works the belief out anew from the results that stand.
 func (c *Course) recall() {
 	c.belief = c.m.prior()
+	c.learn(c.belief, c.weighed(), func(int) {})
+}
+
+// weighed returns the results that the belief is made of, all but those that
+// prove the last repair.
+func (c *Course) weighed() []Taken {
+	if c.proving >= 0 {
+		return c.results[:c.proving]
+	}
+	return c.results
+}
+
+// learn weighs repairs that did not prove and then results, and says after each
+// which it was: -1 for the repairs, else the index of the result.
+func (c *Course) learn(b *belief, results []Taken, weighed func(n int)) {
 	for i, h := range c.m.hyps {
 		if c.mended[c.m.Causes[h.cause].Mends] {
-			c.belief.log[i] += math.Log(repairFails)
+			b.log[i] += math.Log(repairFails)
 		}
 	}
-	c.belief.normalise()
-	for _, t := range c.results {
+	b.normalise()
+	weighed(-1)
+	for n, t := range results {
 		switch {
 		case t.Skipped != "" || t.Check.Discharge() || !t.Check.hasPrediction():
+			continue
 		case t.under != nil:
-			c.belief.update(c.m.besides(t.Check, t.Result, t.under))
+			b.update(c.m.besides(t.Check, t.Result, t.under))
 		case !t.Stale:
-			c.belief.update(c.m.likelihood(t.Check, t.Result))
+			b.update(c.m.likelihood(t.Check, t.Result))
+		default:
+			continue
 		}
+		weighed(n)
 	}
 }
 
@@ -534,16 +557,17 @@ func (c *Course) step() Step {
 	case c.phase == Closed:
 		return Step{Verdict: c.Verdict()}
 	}
-	ch, bits, leftOut := c.choose()
+	ch, leftOut := c.choose()
 	if ch == nil {
 		return Step{Verdict: c.verdict(leftOut)}
 	}
-	if ch.unpowered() {
+	step := Step{N: n, Check: ch.Check, Bits: ch.Bits, Try: c.attempt(ch.rest)}
+	if ch.Check.unpowered() {
 		if d := c.discharge(); d != nil {
-			return Step{N: n, Check: d, Bits: bits}
+			step.Check = d
 		}
 	}
-	return Step{N: n, Check: ch, Bits: bits}
+	return step
 }
 
 // Left is what is still to be done in a search.
@@ -636,7 +660,8 @@ type Offer struct {
 	Minutes float64 // that it takes from where the vehicle stands, with the way
 	Cost    float64 // the minutes and what its risks are worth, with those of what it opens
 
-	opens *Check // the check that it is the way to, or nil
+	opens *Check  // the check that it is the way to, or nil
+	rest  float64 // of the one that is chosen: expected minutes to the end of the search
 }
 
 // Offers returns the checks that may be made now and tell something, in the
@@ -669,27 +694,29 @@ func (c *Course) offers() (out []Offer, leftOut map[string]int) {
 			if ch = c.opener(owed, known); ch == nil {
 				continue
 			}
-			out = append(out, Offer{ch, g.bits(ch), gain, c.minutes(ch), cost + c.cost(ch), goal})
+			out = append(out, Offer{ch, g.bits(ch), gain, c.minutes(ch), cost + c.cost(ch), goal, 0})
 			continue
 		}
-		out = append(out, Offer{ch, gain, gain, c.minutes(ch), cost, nil})
+		out = append(out, Offer{ch, gain, gain, c.minutes(ch), cost, nil, 0})
 	}
 	return out, leftOut
 }
 
-// choose returns the check with which the case is likely to end soonest, or
-// nil where it is time to stop, and why checks that tell something were left out.
-func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
+// choose returns the offer with which the case is likely to end soonest, or nil
+// where it is time to stop, and why checks that tell something were left out.
+func (c *Course) choose() (*Offer, map[string]int) {
 	r := c.m.ranking(c.belief)
 	if share, known := c.leading(r); known && share >= stopShare {
-		return nil, 0, nil
+		return nil, nil
 	}
 	offers, leftOut := c.offers()
 	if len(offers) == 0 {
-		return nil, 0, leftOut
+		return nil, leftOut
 	}
-	o := offers[c.best(offers)]
-	return o.Check, o.Bits, leftOut
+	k, rest := c.best(offers)
+	o := offers[safer(offers, k)]
+	o.rest = rest
+	return &o, leftOut
 }
 
 // refuse says why the check may not be offered now, or "".
@@ -833,7 +860,7 @@ func (c *Course) Settled() bool { return c.Next().Verdict != nil }
 
 // Verdict returns the verdict as of now, whether or not the search has ended.
 func (c *Course) Verdict() *Verdict {
-	_, _, leftOut := c.choose()
+	_, leftOut := c.choose()
 	return c.verdict(leftOut)
 }
 

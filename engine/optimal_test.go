@@ -192,11 +192,11 @@ func (p *puzzle) engineCost() float64 {
 		for k, ch := range m.Checks {
 			c.done[ch.ID] = done>>(2*k)&3 != 0
 		}
-		ch, _, _ := c.choose()
-		if ch == nil {
+		o, _ := c.choose()
+		if o == nil {
 			return -1
 		}
-		return m.byID[ch.ID]
+		return m.byID[o.Check.ID]
 	}}
 	return s.solve(p.prior, 0)
 }
