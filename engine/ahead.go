@@ -8,14 +8,14 @@ import (
 
 // Bounds of the look-ahead. They keep the next check fast.
 const (
-	aheadUnits  = 24     // hypotheses that are followed, the likeliest ones
-	aheadShare  = 0.9    // of the probability that they must hold; else one step has to do
-	aheadLeast  = 0.002  // probability from which a hypothesis is followed
-	aheadChecks = 24     // checks that may come later
-	aheadTried  = 6      // checks that are weighed as the next one
-	aheadWork   = 100000 // steps of arithmetic for each of these
-	aheadReach  = 0.003  // chance under which what comes after is estimated
-	aheadKinds  = 6      // results of a check that are told apart
+	aheadUnits  = 24    // hypotheses that are followed, the likeliest ones
+	aheadShare  = 0.9   // of the probability that they must hold; else one step has to do
+	aheadLeast  = 0.002 // probability from which a hypothesis is followed
+	aheadChecks = 24    // checks that may come later
+	aheadTried  = 6     // checks that are weighed as the next one
+	aheadWork   = 50000 // steps of arithmetic for each of these
+	aheadReach  = 0.003 // chance under which what comes after is estimated
+	aheadKinds  = 6     // results of a check that are told apart
 )
 
 // wrongMinutes is what a verdict that names the wrong repair costs (common
@@ -268,9 +268,7 @@ func (a *ahead) rest(p []float64, used []bool, at place, rate, reach float64) fl
 		return (1 - top) * wrongMinutes
 	}
 	for _, q := range repairs {
-		if q > 0 {
-			bits -= q * math.Log2(q)
-		}
+		bits += surprise(q)
 	}
 	if reach < aheadReach || a.work <= 0 {
 		return bits / rate
@@ -315,14 +313,28 @@ func (a *ahead) gain(x *act, p []float64, bits float64) float64 {
 	for o := range x.kinds {
 		var sum float64
 		for g := range a.groups {
-			if j := by[g*x.kinds+o]; j > 1e-12 {
-				left -= j * math.Log2(j)
-				sum += j
-			}
+			j := by[g*x.kinds+o]
+			left += surprise(j)
+			sum += j
 		}
-		if sum > 0 {
-			left += sum * math.Log2(sum)
-		}
+		left -= surprise(sum)
 	}
 	return bits - left
+}
+
+// surprises are -p log2 p at equal steps from 0 to 1.
+var surprises = func() (table [4097]float64) {
+	for i := 1; i < len(table); i++ {
+		p := float64(i) / float64(len(table)-1)
+		table[i] = -p * math.Log2(p)
+	}
+	return table
+}()
+
+// surprise is -p log2 p to about a thousandth of a bit, and quick.
+func surprise(p float64) float64 {
+	const last = len(surprises) - 1
+	x := p * float64(last)
+	i := min(int(x), last-1)
+	return surprises[i] + (x-float64(i))*(surprises[i+1]-surprises[i])
 }

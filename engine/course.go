@@ -702,14 +702,20 @@ func (c *Course) offers() (out []Offer, leftOut map[string]int) {
 	return out, leftOut
 }
 
-// choose returns the offer with which the case is likely to end soonest, or nil
-// where it is time to stop, and why checks that tell something were left out.
-func (c *Course) choose() (*Offer, map[string]int) {
+// open returns what may be asked, none where it is time to stop, and why checks
+// that tell something were left out.
+func (c *Course) open() ([]Offer, map[string]int) {
 	r := c.m.ranking(c.belief)
 	if share, known := c.leading(r); known && share >= stopShare {
 		return nil, nil
 	}
-	offers, leftOut := c.offers()
+	return c.offers()
+}
+
+// choose returns the offer with which the case is likely to end soonest, or nil
+// where it is time to stop, and why checks that tell something were left out.
+func (c *Course) choose() (*Offer, map[string]int) {
+	offers, leftOut := c.open()
 	if len(offers) == 0 {
 		return nil, leftOut
 	}
@@ -860,7 +866,7 @@ func (c *Course) Settled() bool { return c.Next().Verdict != nil }
 
 // Verdict returns the verdict as of now, whether or not the search has ended.
 func (c *Course) Verdict() *Verdict {
-	_, leftOut := c.choose()
+	_, leftOut := c.open()
 	return c.verdict(leftOut)
 }
 
