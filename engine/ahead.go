@@ -8,14 +8,15 @@ import (
 
 // Bounds of the look-ahead. They keep the next check fast.
 const (
-	aheadUnits  = 24    // hypotheses that are followed, the likeliest ones
-	aheadShare  = 0.9   // of the probability that they must hold; else one step has to do
-	aheadLeast  = 0.002 // probability from which a hypothesis is followed
-	aheadChecks = 24    // checks that may come later
-	aheadTried  = 6     // checks that are weighed as the next one
-	aheadWork   = 50000 // steps of arithmetic for each of these
-	aheadReach  = 0.003 // chance under which what comes after is estimated
-	aheadKinds  = 6     // results of a check that are told apart
+	aheadUnits  = 24     // hypotheses that are followed, the likeliest ones
+	aheadShare  = 0.9    // of the probability that they must hold; else one step has to do
+	aheadLeast  = 0.002  // probability from which a hypothesis is followed
+	aheadChecks = 24     // checks that may come later
+	aheadTried  = 6      // checks that are weighed as the next one
+	aheadWork   = 100000 // steps of arithmetic for each of these
+	aheadReach  = 0.003  // chance under which what comes after is estimated
+	aheadWorth  = 0.1   // share that must be saved for another check than one step would make: the estimates are no better
+	aheadKinds  = 6      // results of a check that are told apart
 )
 
 // wrongMinutes is what a verdict that names the wrong repair costs (common
@@ -75,7 +76,7 @@ func (c *Course) best(offers []Offer) (int, float64) {
 	if a == nil {
 		return first, entropy(c.m.ranking(c.belief)) / rate
 	}
-	best, least := first, math.Inf(1)
+	best, least, one := first, math.Inf(1), 0.0
 	tried := map[*Check]bool{}
 	for k := 0; k < len(a.acts) && len(tried) < aheadTried; k++ {
 		o := &offers[order[k]]
@@ -85,10 +86,16 @@ func (c *Course) best(offers []Offer) (int, float64) {
 		tried[o.Check] = true
 		a.work = aheadWork
 		used := make([]bool, len(a.acts))
-		// One that looks better by less than the estimate is worth does not.
-		if v := a.after(p, used, place{c.power, c.state}, k, o.Cost, rate, 1); v < least*(1-1e-6) {
+		v := a.after(p, used, place{c.power, c.state}, k, o.Cost, rate, 1)
+		if k == 0 {
+			one = v
+		}
+		if v < least*(1-1e-6) {
 			best, least = order[k], v
 		}
+	}
+	if least > one*(1-aheadWorth) {
+		return order[0], one
 	}
 	return best, least
 }
@@ -132,7 +139,7 @@ func (c *Course) ahead(offers []Offer, order []int) (*ahead, []float64) {
 		ch := cmp.Or(o.opens, o.Check)
 		x := act{ask: ch.Mode == Ask, power: ch.Power, state: ch.State}
 		// What the way to it costs is in the offer's cost and not in the check's own.
-		x.cost = ch.Minutes + harmMinutes*(ch.Module+4*ch.Person)
+		x.cost = ch.Minutes + minutesStep + harmMinutes*(ch.Module+4*ch.Person)
 		if o.opens != nil {
 			x.cost = o.Cost
 		}

@@ -24,7 +24,7 @@ func TestAttemptByHand(t *testing.T) {
 		m.Checks[0].shows = predictions{}
 		m.Checks[0].shows.set(0, prediction{row: []float64{1, 0}})
 		m.Checks[0].shows.set(1, prediction{row: []float64{0, 1}})
-		m.Checks[0].Minutes, m.Checks[0].Mode = minutes, Ask
+		m.Checks[0].Minutes, m.Checks[0].Mode = minutes-minutesStep, Ask
 		m.Causes[0].Effort, m.Causes[1].Effort = mendPlug, mendWire
 		m.hyps[0].prior, m.hyps[1].prior = math.Log(0.5), math.Log(0.5)
 		m.finish()

@@ -623,6 +623,7 @@ const (
 	minutesPower = 1.5 // unplug or plug the pack, once for a group of checks
 	minutesState = 0.3 // set the switches
 	minutesProbe = 0.1 // move the black probe
+	minutesStep  = 0.3 // read what to do, and type what it gave
 	harmMinutes  = 600 // what a certain harm would be worth
 )
 
@@ -633,7 +634,7 @@ func (c *Course) cost(ch *Check) float64 {
 
 // minutes that the check takes now, with the way from where the vehicle stands.
 func (c *Course) minutes(ch *Check) float64 {
-	minutes := ch.Minutes
+	minutes := ch.Minutes + minutesStep
 	if ch.Mode == Ask {
 		return minutes
 	}
