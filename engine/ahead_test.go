@@ -105,5 +105,3 @@ func TestAheadPays(t *testing.T) {
 	require.LessOrEqual(t, ahead.minutes, 1.02*one.minutes)
 	require.LessOrEqual(t, lost[0], lost[1]+n/50)
 }
-
-const everyCause = 4
