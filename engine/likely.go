@@ -76,13 +76,7 @@ func (m *Model) Within(c *Check, outcome string) (r Result, ok bool) {
 
 // predicted is what the check shows under the likeliest hypothesis of a cause.
 func (m *Model) predicted(c *Check, cause string) prediction {
-	best := -1
-	for i, h := range m.hyps {
-		if id := m.Causes[h.cause].ID; id == cause && id != Unexplained && (best < 0 || h.prior > m.hyps[best].prior) {
-			best = i
-		}
-	}
-	if best >= 0 {
+	if best := m.likeliest(cause); best >= 0 {
 		return *c.shows.of(best)
 	}
 	if !c.tabled() {
@@ -95,6 +89,17 @@ func (m *Model) predicted(c *Check, cause string) prediction {
 		}
 	}
 	return prediction{row: row}
+}
+
+// likeliest is the likeliest hypothesis of a cause, or -1; Unexplained has none.
+func (m *Model) likeliest(cause string) int {
+	best := -1
+	for i, h := range m.hyps {
+		if id := m.Causes[h.cause].ID; id == cause && id != Unexplained && (best < 0 || h.prior > m.hyps[best].prior) {
+			best = i
+		}
+	}
+	return best
 }
 
 // answer is a result that counts as an outcome of the check: of a reading the

@@ -57,12 +57,15 @@ func (ps *predictions) set(hyp int, p prediction) {
 }
 
 // of returns what the check shows under a hypothesis.
-func (ps *predictions) of(hyp int) *prediction {
+func (ps *predictions) of(hyp int) *prediction { return &ps.kinds[ps.kind(hyp)] }
+
+// kind returns which of the predictions holds under a hypothesis.
+func (ps *predictions) kind(hyp int) int {
 	i, found := slices.BinarySearchFunc(ps.other, int32(hyp), func(e exception, h int32) int { return int(e.hyp - h) })
 	if found {
-		return &ps.kinds[ps.other[i].kind]
+		return int(ps.other[i].kind)
 	}
-	return &ps.kinds[0]
+	return 0
 }
 
 // informs reports whether any two hypotheses predict different readings.

@@ -5,8 +5,8 @@ package kb
 
 import "embed"
 
-// Files holds sources.yaml, parts/*.yaml, templates/*.yaml, guides/*.yaml and the
-// worked cases, cases/*.yaml.
+// Files holds sources.yaml, first.yaml, parts/*.yaml, templates/*.yaml, guides/*.yaml
+// and the worked cases, cases/*.yaml.
 //
 //go:embed *.yaml */*.yaml
 var Files embed.FS

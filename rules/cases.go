@@ -89,6 +89,9 @@ func (r *casesReader) reach(g *engine.Guide, seen map[string]bool) {
 	}
 }
 
+// caseEnds are how a worked case may end.
+var caseEnds = []string{string(trial.Alone), string(trial.Listed)}
+
 // one reads one worked case, and returns where its keys stand.
 func (r *casesReader) one(n *yaml.Node, seen map[string]bool) (trial.Case, map[string]Place) {
 	at := map[string]Place{"": {r.file, n.Line, n.Column}}
@@ -130,7 +133,7 @@ func (r *casesReader) one(n *yaml.Node, seen map[string]bool) (trial.Case, map[s
 		c.Verdict = append(c.Verdict, id)
 	}
 	if x := m.get("ends"); x != nil {
-		c.Ends = trial.Ends(r.oneOf(x, []string{string(trial.Alone), string(trial.Listed)}, what+": ends"))
+		c.Ends = trial.Ends(r.oneOf(x, caseEnds, what+": ends"))
 	}
 	if x := m.get("at_most"); x != nil {
 		c.AtMost = int(r.within(x, 1, 200, what+": at_most"))
@@ -181,9 +184,35 @@ func (r *casesReader) factsOf(n *yaml.Node, what string) map[string]any {
 // skipped is the answer to a check that is not made.
 const skipped = "skip"
 
-// answer reads what a check showed: a number in SI units, OL, an outcome's ID, or
-// that it was skipped. The check may be any of several of one ID.
+// numbers reads what a check that wants several numbers showed.
+func (r *casesReader) numbers(n *yaml.Node, checks []*engine.GuideCheck, what string) trial.Answer {
+	var result engine.Result
+	for _, x := range r.list(n, what) {
+		v, ok := r.number(x, what)
+		if !ok {
+			return trial.Answer{}
+		}
+		result.Values = append(result.Values, v)
+	}
+	var wrong error
+	for _, k := range checks {
+		if wrong = k.Fits(result); wrong == nil {
+			break
+		}
+	}
+	if wrong != nil {
+		r.errorf(n, "%s: %v", what, wrong)
+	}
+	return trial.Answer{Result: result}
+}
+
+// answer reads what a check showed: a number in SI units, OL, an outcome's ID, the
+// several numbers that it wants, or that it was skipped. The check may be any of
+// several of one ID.
 func (r *casesReader) answer(n *yaml.Node, checks []*engine.GuideCheck, what string) trial.Answer {
+	if n.Kind == yaml.SequenceNode {
+		return r.numbers(n, checks, what)
+	}
 	text := r.text(n, what)
 	if text == skipped {
 		return trial.Answer{Skip: true}

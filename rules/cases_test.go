@@ -65,6 +65,8 @@ func TestBadCases(t *testing.T) {
 		{"sort: pot}", "sort: dot}", `f:7:32: case rain: sort: there is no choice "dot"; did you mean "pot"?`},
 		{"      look: skip", "      looks: skip", `f:9:7: case rain: readings: there is no check "looks"; did you mean "look"?`},
 		{"      look: skip", "      look: damp", `f:9:13: case rain: look: there is no outcome "damp"; choose from: dry, wet, skip`},
+		{"      volts: low", "      volts: [1, 2]", "f:10:14: case rain: volts: this check wants one answer"},
+		{"      look: skip", "      look: [1, two]", `f:9:17: case rain: look: want a number, not "two"`},
 		{"      volts: low", "      volts: lower", `f:10:14: case rain: volts: want a number, not "lower"`},
 		{"      volts: low", "      volts: 1e12", "f:10:14: case rain: volts: 1e+12 is not a reading of a bench meter"},
 		{"[wet, nothing", "[damp, nothing", `f:11:15: case rain: verdict: there is no cause "damp"; choose from: wet, broken`},
@@ -79,6 +81,21 @@ func TestBadCases(t *testing.T) {
 		_, err := b.ReadCases("f", []byte(text))
 		require.EqualError(t, err, tt.want, "%s", tt.new)
 	}
+}
+
+// TestCasesOfSeveralNumbers: a check that wants several numbers is given a list.
+func TestCasesOfSeveralNumbers(t *testing.T) {
+	b, _ := shipped(t)
+	text := func(numbers string) []byte {
+		return []byte("cases: throttle dead\nversion: 1\nplay:\n  - {id: a, about: x, readings: {flex the throttle lead: " + numbers + "}, verdict: [nothing here explains this]}\n")
+	}
+	c, err := b.ReadCases("f", text("[0.8, 4.2]"))
+	require.NoError(t, err)
+	require.Equal(t, trial.Answer{Result: engine.Result{Values: []float64{0.8, 4.2}}}, c.Play[0].Answers["flex the throttle lead"])
+	_, err = b.ReadCases("f", text("[4.2, 0.8]"))
+	require.EqualError(t, err, "f:4:58: case a: flex the throttle lead: the least comes first: 4.2 is above 0.8")
+	_, err = b.ReadCases("f", text("[4.2]"))
+	require.EqualError(t, err, "f:4:58: case a: flex the throttle lead: this check wants 2 numbers, not 1")
 }
 
 func FuzzCases(f *testing.F) {

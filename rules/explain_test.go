@@ -20,7 +20,7 @@ func explain(t *testing.T, b *rules.Base, id string) rules.Entry {
 func TestExplain(t *testing.T) {
 	b, err := guides(t, lender, borrower)
 	require.NoError(t, err)
-	s1 := rules.Source{ID: "s1", Title: "x", Where: "y", Reached: "z"}
+	s1 := b.Sources[0]
 
 	require.Equal(t, rules.Entry{Kind: "cause", ID: "borrower / wet", File: "kb/guides/borrower.yaml", Points: []rules.Point{
 		{"", "Water."},

@@ -101,6 +101,52 @@ func FuzzHarness(f *testing.F) {
 	})
 }
 
+// FuzzLayer lays a guide file over a small base, where it may add to a guide or
+// stand for one.
+func FuzzLayer(f *testing.F) {
+	for _, text := range []string{tiny, borrower,
+		"extends: borrower\nversion: 2\ncauses:\n  - {use: borrower / wet, odds: 6, when: fitted}\nchecks:\n  - {use: borrower / volts, table: {wet: [0.5, 0.5]}}\n",
+		"extends: lender\nversion: 2\nfacts:\n  cold: {kind: yes_no, ask: x, default: no}\ncauses:\n  - {id: wet, say: x, odds: 1, source: s1, repair: x, prove: [look], kills: x, hurts: x, when: cold}\n"} {
+		f.Add([]byte(text))
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		_, err := rules.ReadBase(under(), over(".", map[string]string{"guides/x.yaml": string(data)}))
+		var ps rules.Problems
+		if err != nil && !errors.As(err, &ps) {
+			t.Fatalf("the error is %T %v, not Problems", err, err)
+		}
+		for _, p := range ps {
+			if p.Line < 1 || p.Column < 1 || strings.TrimSpace(p.Text) == "" || p.File != "guides/x.yaml" && !strings.HasPrefix(p.File, "kb/guides/") {
+				t.Errorf("a problem without a place or a text: %#v", p)
+			}
+		}
+	})
+}
+
+func FuzzFirst(f *testing.F) {
+	f.Add([]byte(firstOK))
+	seed(f, "../kb/first.yaml", "")
+	b, err := rules.ReadBase(under())
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		q, err := b.ReadFirst("x.yaml", data, b.GuideIDs())
+		problems(t, data, err)
+		if err == nil && (q == nil || len(q.Answers) == 0) {
+			t.Fatal("neither questions nor a problem")
+		}
+	})
+}
+
+func FuzzLearned(f *testing.F) {
+	f.Add([]byte("learned: odds\nversion: 1\ncases: [a, b]\nodds:\n  tiny / a: 9.5\n  part thing open: 3\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		_, err := rules.ReadLearned("x.yaml", data)
+		problems(t, data, err)
+	})
+}
+
 // FuzzPart also puts each part that loads into a harness, so that its
 // expressions are evaluated.
 func FuzzPart(f *testing.F) {

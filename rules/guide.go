@@ -17,11 +17,19 @@ import (
 // sumTolerance is how far a table's row may be from one.
 const sumTolerance = 1e-6
 
+// Bounds of odds, relative to all others.
+const (
+	leastOdds = 1e-3
+	mostOdds  = 1000
+)
+
 // Bounds of a check.
 const (
-	maxOutcomes = 50
-	maxSweep    = 8
-	maxLimits   = 500
+	leastMinutes = 0.05
+	mostMinutes  = 240
+	maxOutcomes  = 50
+	maxSweep     = 8
+	maxLimits    = 500
 )
 
 var (
@@ -51,6 +59,12 @@ type guideReader struct {
 	// handOffs mention guides.
 	handOffs []reference
 	roleIDs  []string
+	root     *yaml.Node
+	broken   bool            // it has problems
+	learned  map[string]bool // causes whose odds here were learned
+	// What the review looks at again.
+	whens map[string]*expression   // conditions of causes and checks, as "cause ID" and "check ID"
+	bands map[string][]*expression // conditions of a reading's outcomes, by check
 }
 
 // reference is the mention of a check, or of a guide, to be resolved once all
@@ -66,7 +80,11 @@ type reference struct {
 // if any, is [Problems].
 func (b *Base) ReadGuide(file string, data []byte, sources SourceIDs) (*engine.Guide, error) {
 	r, _, err := b.readGuide(file, data, sources)
-	if use := r.resolve(b.readers); err == nil {
+	use := r.resolve(b.readers)
+	if use == nil {
+		use = r.comesBack(b.readers)
+	}
+	if err == nil {
 		err = use
 	}
 	return r.g, err
@@ -76,15 +94,22 @@ func (b *Base) ReadGuide(file string, data []byte, sources SourceIDs) (*engine.G
 // its guide. After a problem the guide has what could be read. What it uses from
 // other guides is left to resolve.
 func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*guideReader, *yaml.Node, error) {
-	r := &guideReader{document: &document{file: file}, base: b, sources: sources, g: &engine.Guide{}, facts: map[string]any{},
-		needs: map[string][]string{}, lent: map[string]bool{}}
+	d := &document{file: file}
+	return b.readGuideOf(d, d.parse(data), sources)
+}
+
+// readGuideOf reads a guide from a document that was parsed.
+func (b *Base) readGuideOf(d *document, root *yaml.Node, sources SourceIDs) (r *guideReader, id *yaml.Node, err error) {
+	r = &guideReader{document: d, base: b, sources: sources, g: &engine.Guide{}, facts: map[string]any{},
+		needs: map[string][]string{}, lent: map[string]bool{}, learned: map[string]bool{}, root: root,
+		whens: map[string]*expression{}, bands: map[string][]*expression{}}
+	defer func() { r.broken = err != nil }()
 	g := r.g
-	root := r.parse(data)
 	if root == nil {
 		return r, nil, r.problems.err()
 	}
 	m := r.mapping(root, "guide file")
-	id := m.need("guide")
+	id = m.need("guide")
 	g.ID = r.id(id, "guide")
 	r.guideVersion(m.need("version"))
 	g.Shared = r.yes(m.get("shared"), "shared")
@@ -134,12 +159,12 @@ func (r *guideReader) outcomeOf(ref reference) {
 const guideVersionRead = 2
 
 // guideVersion checks a guide file's version.
-func (r *guideReader) guideVersion(n *yaml.Node) {
-	if v, ok := r.number(n, "version"); ok && v == 1 {
-		r.errorf(n, "version: this file is of version 1; to bring it to version 2 give each swap check \"proves\", \"does_not_prove\" and \"after\", "+
+func (d *document) guideVersion(n *yaml.Node) {
+	if v, ok := d.number(n, "version"); ok && v == 1 {
+		d.errorf(n, "version: this file is of version 1; to bring it to version 2 give each swap check \"proves\", \"does_not_prove\" and \"after\", "+
 			"take the first questions from the guide common by \"use\", give the causes \"traits\", and write 2 here")
 	} else if ok {
-		r.versionOf(n, guideVersionRead)
+		d.versionOf(n, guideVersionRead)
 	}
 }
 
@@ -193,6 +218,15 @@ func (r *guideReader) applies(n *yaml.Node) {
 	m.done()
 }
 
+// Kinds of facts.
+const (
+	factYesNo  = "yes_no"
+	factNumber = "number"
+	factChoice = "choice"
+)
+
+var factKinds = []string{factYesNo, factNumber, factChoice}
+
 func (r *guideReader) readFacts(n *yaml.Node) {
 	before, typed := len(r.problems), true
 	m := r.mapping(n, "facts")
@@ -210,21 +244,21 @@ func (r *guideReader) readFacts(n *yaml.Node) {
 		kind := fm.need("kind")
 		def := fm.need("default")
 		switch r.text(kind, what+": kind") {
-		case "yes_no":
+		case factYesNo:
 			f.YesNo = true
 			f.Default = r.yes(def, what+": default")
-		case "choice":
+		case factChoice:
 			for _, x := range r.several(fm.need("of"), what+": of") {
 				f.Choices = append(f.Choices, r.text(x, what+": of"))
 			}
 			word := r.text(def, what+": default")
 			r.known(def, word, r.named(fm.value["of"], f.Choices), what+": default: there is no choice")
 			f.Default = word
-		case "number":
+		case factNumber:
 			f.Low, f.High = r.span(fm.need("from"), fm.need("to"), what, "from")
 			f.Default = r.within(def, f.Low, f.High, what+": default")
 		default:
-			r.errorf(kind, "%s: kind is yes_no, number or choice", what)
+			r.errorf(kind, "%s: kind is one of: %s", what, strings.Join(factKinds, ", "))
 			f.Default = 0.0
 			typed = false
 		}
@@ -297,7 +331,7 @@ func (r *guideReader) newCause(n *yaml.Node, id string) {
 }
 
 func (r *guideReader) odds(n *yaml.Node, what string) float64 {
-	return r.within(n, 1e-3, 1000, what+": odds")
+	return r.within(n, leastOdds, mostOdds, what+": odds")
 }
 
 func (r *guideReader) traits(n *yaml.Node, what string) []string {
@@ -317,6 +351,7 @@ func (r *guideReader) causeWhen(n *yaml.Node, what string) func(map[string]any) 
 		return nil
 	}
 	r.needs[what] = append(r.needs[what], e.names()...)
+	r.whens[what] = e
 	return e.holds
 }
 
@@ -343,6 +378,7 @@ var (
 	powers = []string{string(engine.Off), string(engine.Live), string(engine.Limited)}
 	modes  = []string{string(engine.VoltsDC), string(engine.Ohms), string(engine.Continuity), string(engine.Diode), string(engine.AmpsDC),
 		string(engine.Look), string(engine.Ask), string(engine.Wiggle), string(engine.Swap)}
+	jumpers = []string{string(engine.KnownPin), string(engine.ChipPin)}
 )
 
 func (r *guideReader) check(n *yaml.Node) {
@@ -365,7 +401,7 @@ func (r *guideReader) check(n *yaml.Node) {
 	k.Red = r.text(m.get("red"), what+": red")
 	k.Black = r.text(m.get("black"), what+": black")
 	k.State = r.text(m.get("state"), what+": state")
-	k.Minutes = r.within(m.need("minutes"), 0.05, 240, what+": minutes")
+	k.Minutes = r.within(m.need("minutes"), leastMinutes, mostMinutes, what+": minutes")
 	if x := m.get("access"); x != nil {
 		k.Access = int(r.within(x, 0, 3, what+": access"))
 	}
@@ -376,14 +412,16 @@ func (r *guideReader) check(n *yaml.Node) {
 		rm.done()
 	}
 	if x := m.get("jumper"); x != nil {
-		k.Jumper = engine.Jumper(r.oneOf(x, []string{string(engine.KnownPin), string(engine.ChipPin)}, what+": jumper"))
+		k.Jumper = engine.Jumper(r.oneOf(x, jumpers, what+": jumper"))
 	}
 	k.Source = r.source(m.need("source"), r.sources, what+": source")
 	k.Cautions = r.texts(m.get("cautions"), what+": cautions")
 	k.After = r.mentions(m.get("after"), what+": after")
 	k.Stress = r.mentions(m.get("stress"), what+": stress")
-	if slices.Contains(k.After, k.ID) || slices.Contains(k.Stress, k.ID) {
-		r.errorf(idNode, "%s: it names itself in after or stress", what)
+	for key, ids := range map[string][]string{"after": k.After, "stress": k.Stress} {
+		if slices.Contains(ids, k.ID) {
+			r.errorf(m.value[key], "%s: %s: it names itself", what, key)
+		}
 	}
 	k.Proves = r.text(m.get("proves"), what+": proves")
 	k.ProvesNot = r.text(m.get("does_not_prove"), what+": does_not_prove")
@@ -500,6 +538,7 @@ func (r *guideReader) checkWhen(k *engine.GuideCheck, n *yaml.Node, what string)
 		}
 	}
 	r.needs[what] = append(r.needs[what], e.names()...)
+	r.whens[what] = e
 	k.When = func(known engine.Known) (bool, error) {
 		env := learnedEnv(known)
 		maps.Copy(env, known.Facts)
@@ -605,6 +644,7 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 	if !numeric {
 		return
 	}
+	r.bands[k.ID] = whens
 	k.Band = func(v float64, over bool, facts map[string]any) (int, error) {
 		env := map[string]any{"v": v, "over": over}
 		for name, x := range facts {
@@ -623,7 +663,9 @@ func (r *guideReader) outcomes(k *engine.GuideCheck, n *yaml.Node, known bool, w
 	}
 	k.Limits = func(facts map[string]any) []float64 { return limits(whens, facts) }
 	if r.usual {
-		r.covered(whens, env, n, k.Answers, what)
+		if wrong := uncovered(whens, k.Answers, env, r.readings(whens)); wrong != "" {
+			r.errorf(n, "%s: %s", what, wrong)
+		}
 	}
 }
 
@@ -643,8 +685,17 @@ func limits(whens []*expression, facts map[string]any) []float64 {
 // for comparisons of v. For whatever else can be written it adds readings from
 // -24 to 3e6, a hundredth apart near zero and in steps of 4 % further out.
 func (r *guideReader) readings(whens []*expression) []float64 {
+	out := around(limits(whens, r.facts))
+	for i := -160; i <= 400; i++ {
+		out = append(out, math.Copysign(0.25*math.Expm1(math.Abs(float64(i))/25), float64(i)))
+	}
+	return out
+}
+
+// around returns limits, one value between each two, and one beyond either end.
+func around(limits []float64) []float64 {
+	limits = slices.Compact(slices.Sorted(slices.Values(limits)))
 	var out []float64
-	limits := limits(whens, r.facts)
 	for i, x := range limits {
 		if i == 0 {
 			out = append(out, x-1-math.Abs(x))
@@ -656,48 +707,42 @@ func (r *guideReader) readings(whens []*expression) []float64 {
 	if n := len(limits); n > 0 {
 		out = append(out, limits[n-1]+1+math.Abs(limits[n-1]))
 	}
-	for i := -160; i <= 400; i++ {
-		out = append(out, math.Copysign(0.25*math.Expm1(math.Abs(float64(i))/25), float64(i)))
-	}
 	return out
 }
 
-// covered reports readings that no outcome or more than one takes, with the
-// facts at their defaults.
-func (r *guideReader) covered(whens []*expression, env map[string]any, n *yaml.Node, ids []string, what string) {
-	try := func(v float64, over bool) bool {
+// uncovered says which of the readings, or over-range, no outcome or more than one
+// takes, with the facts as env has them; "" if each is taken once.
+func uncovered(whens []*expression, ids []string, env map[string]any, readings []float64) string {
+	try := func(v float64, over bool) string {
 		env["v"], env["over"] = v, over
 		takes := make([]string, 0, len(whens))
 		for i, w := range whens {
 			ok, err := w.holds(env)
 			if err != nil {
-				r.errorf(n, "%s: outcome %s: %v", what, ids[i], err)
-				return false
+				return fmt.Sprintf("outcome %s: %v", ids[i], err)
 			}
 			if ok {
 				takes = append(takes, ids[i])
 			}
 		}
-		if len(takes) == 1 {
-			return true
-		}
 		reading := fmt.Sprintf("%.7g", v)
 		if over {
 			reading = "over-range"
 		}
-		if len(takes) == 0 {
-			r.errorf(n, "%s: no outcome takes a reading of %s", what, reading)
-		} else {
-			r.errorf(n, "%s: a reading of %s is both %s", what, reading, strings.Join(takes, " and "))
+		switch len(takes) {
+		case 0:
+			return "no outcome takes a reading of " + reading
+		case 1:
+			return ""
 		}
-		return false
+		return fmt.Sprintf("a reading of %s is both %s", reading, strings.Join(takes, " and "))
 	}
-	for _, v := range r.readings(whens) {
-		if !try(v, false) {
-			return
+	for _, v := range readings {
+		if wrong := try(v, false); wrong != "" {
+			return wrong
 		}
 	}
-	try(1e7, true)
+	return try(1e7, true)
 }
 
 // table reads the table of a check whose outcomes may be unknown. Its rows are

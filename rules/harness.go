@@ -16,6 +16,9 @@ const (
 	maxParts = 5000
 	maxWires = 10000
 	maxPins  = 20000
+
+	leastMetres, mostMetres   = 0.001, 1000
+	leastCelsius, mostCelsius = -60, 200
 )
 
 // What a wire is taken for where the drawing does not say (common practice,
@@ -54,7 +57,7 @@ func (b *Base) Harness(file string, data []byte) (*circuit.Harness, error) {
 	m.get("about")
 	r.h.Celsius = defaultCelsius
 	if n := m.get("celsius"); n != nil {
-		r.h.Celsius = r.within(n, -60, 200, "celsius")
+		r.h.Celsius = r.within(n, leastCelsius, mostCelsius, "celsius")
 	}
 	ground := m.need("ground")
 	wiresNode := m.get("wires")
@@ -231,7 +234,7 @@ func (r *harnessReader) wire(n *yaml.Node) {
 	}
 	w.Metres, w.MetresAssumed = defaultMetres, metres == nil
 	if metres != nil {
-		w.Metres = r.within(metres, 0.001, 1000, what+": metres")
+		w.Metres = r.within(metres, leastMetres, mostMetres, what+": metres")
 	}
 	w.Colour = r.text(m.get("colour"), what+": colour")
 	m.done()

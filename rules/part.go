@@ -16,10 +16,11 @@ const Version = 1
 
 // Part is a kind of part: what kb/parts describes, its values still expressions.
 type Part struct {
-	Kind  string
-	About string
-	Pins  []string
-	Inner []string // pins inside the part: no wire goes there and no probe reaches them
+	Kind   string
+	About  string
+	Source string // of the figures that have none of their own, or empty
+	Pins   []string
+	Inner  []string // pins inside the part: no wire goes there and no probe reaches them
 	// Optional are the pins that builders often leave without a wire; those of
 	// one group have wires all together or not at all.
 	Optional [][]string
@@ -44,11 +45,19 @@ type Part struct {
 // Key is a value that a harness gives a part of the kind.
 type Key struct {
 	Name, Unit, About string
+	Source            string // or empty: that of the part
 	Low, High         float64
 	OverLow           bool // Low itself is not allowed
 	Whole, YesNo      bool
 	Default           *float64 // nil: it must be given
 }
+
+// Bounds of what a failure adds.
+const (
+	leastAddOhms  = 1e-3
+	mostAddOhms   = 1e6
+	mostTimesOhms = 1000
+)
 
 // maxWays is the most ways of a connector.
 const maxWays = 64
@@ -145,11 +154,12 @@ func readPart(file string, data []byte, sources SourceIDs) (*Part, *yaml.Node, e
 	p.Kind = d.name(kind, "part")
 	d.version(m.need("version"))
 	p.About = d.text(m.need("about"), "about")
+	p.Source = d.source(m.get("source"), sources, "source")
 	p.readPins(d, m.get("pins"), "pins")
 	outer := slices.Clone(p.Pins)
 	p.Inner = p.readPins(d, m.get("inner"), "inner")
 	p.readOptional(d, m.get("optional"), outer)
-	env := p.readKeys(d, m.get("keys"))
+	env := p.readKeys(d, m.get("keys"), sources)
 	elements := m.get("elements")
 	for _, n := range d.list(elements, "elements") {
 		p.readElement(d, n, env)
@@ -243,13 +253,13 @@ func (p *Part) readOptional(d *document, n *yaml.Node, outer []string) {
 
 // readKeys returns the variables that expressions may use; nil if the keys
 // could not be read.
-func (p *Part) readKeys(d *document, n *yaml.Node) map[string]any {
+func (p *Part) readKeys(d *document, n *yaml.Node, sources SourceIDs) map[string]any {
 	env := map[string]any{}
 	m := d.mapping(n, "keys")
 	for _, name := range m.keys {
 		what := "key " + name
 		km := d.mapping(m.get(name), what)
-		k := Key{Name: name, About: d.text(km.need("about"), what+": about")}
+		k := Key{Name: name, About: d.text(km.need("about"), what+": about"), Source: d.source(km.get("source"), sources, what+": source")}
 		if unit := km.get("unit"); unit != nil && unit.Value != "" {
 			k.Unit = d.text(unit, what+": unit")
 		}
@@ -320,6 +330,12 @@ func (p *Part) pinPair(d *document, n *yaml.Node, what string) [2]string {
 	return [2]string{s[0], s[1]}
 }
 
+// elementTypes are the types of elements, by the key that says their pins.
+var elementTypes = []struct {
+	key string
+	typ circuit.ElementType
+}{{"resistance", circuit.Resistance}, {"source", circuit.Source}, {"follower", circuit.Follower}, {"diode", circuit.Diode}, {"mirror", circuit.Mirror}}
+
 func (p *Part) readElement(d *document, n *yaml.Node, env map[string]any) {
 	m := d.mapping(n, "element")
 	var e element
@@ -331,10 +347,7 @@ func (p *Part) readElement(d *document, n *yaml.Node, env map[string]any) {
 	}
 	p.elementIDs = append(p.elementIDs, e.ID)
 	types := 0
-	for _, t := range []struct {
-		key string
-		typ circuit.ElementType
-	}{{"resistance", circuit.Resistance}, {"source", circuit.Source}, {"follower", circuit.Follower}, {"diode", circuit.Diode}, {"mirror", circuit.Mirror}} {
+	for _, t := range elementTypes {
 		if x := m.get(t.key); x != nil {
 			types++
 			e.Type = t.typ
@@ -466,10 +479,10 @@ func (p *Part) readFailure(d *document, n *yaml.Node, env map[string]any, source
 	if slices.ContainsFunc(p.failures, func(x failure) bool { return x.Mode == f.Mode }) {
 		d.errorf(mode, "%s: the mode stands twice", what)
 	}
-	f.Odds = d.within(m.need("odds"), 0, 1000, what+": odds")
+	f.Odds = d.within(m.need("odds"), 0, mostOdds, what+": odds")
 	f.changedOdds = f.Odds
 	if x := m.get("changed_odds"); x != nil {
-		f.changedOdds = d.within(x, 0, 1000, what+": changed_odds")
+		f.changedOdds = d.within(x, 0, mostOdds, what+": changed_odds")
 	}
 	f.Source = d.source(m.need("source"), sources, what+": source")
 	f.Repair = d.text(m.need("repair"), what+": repair")
@@ -504,7 +517,7 @@ func (p *Part) readFailure(d *document, n *yaml.Node, env map[string]any, source
 		}
 	}
 	if x := m.get("times_ohms"); x != nil {
-		f.TimesOhms = d.rising(x, 1, 1000, what+": times_ohms", "[lowest, highest] in times the wire's own")
+		f.TimesOhms = d.rising(x, 1, mostTimesOhms, what+": times_ohms", "[lowest, highest] in times the wire's own")
 		if !p.wire {
 			d.errorf(x, "%s: times_ohms: only a wire has it", what)
 		}
@@ -532,7 +545,7 @@ func (p *Part) readBridge(d *document, n *yaml.Node, what string) [][2]string {
 }
 
 func (d *document) ohmRange(n *yaml.Node, what string) [2]float64 {
-	return d.rising(n, 1e-3, 1e6, what, "[lowest, highest] in ohm")
+	return d.rising(n, leastAddOhms, mostAddOhms, what, "[lowest, highest] in ohm")
 }
 
 // rising reads a range of two rising values within two bounds.

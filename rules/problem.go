@@ -7,16 +7,26 @@ import (
 	"strings"
 )
 
-// Problem is one thing wrong with a file, and where.
+// Problem is one thing wrong, or doubtful, with a file, and where.
 type Problem struct {
 	File         string
 	Line, Column int // from 1
 	Text         string
+	Right        string // what would be right, where the text does not say it
+	Warning      bool   // doubtful: the file can be used as it is
 }
 
 // Error writes the problem as file:line:column: text.
 func (p Problem) Error() string {
-	return fmt.Sprintf("%s:%d:%d: %s", p.File, p.Line, p.Column, p.Text)
+	s := fmt.Sprintf("%s:%d:%d: ", p.File, p.Line, p.Column)
+	if p.Warning {
+		s += "warning: "
+	}
+	s += p.Text
+	if p.Right != "" {
+		s += "; right would be: " + p.Right
+	}
+	return s
 }
 
 // Problems are all that is wrong with a file, in its order.
@@ -36,10 +46,15 @@ func (ps Problems) err() error {
 	if len(ps) == 0 {
 		return nil
 	}
+	ps.Sort()
+	return ps
+}
+
+// Sort sorts the problems by place.
+func (ps Problems) Sort() {
 	slices.SortStableFunc(ps, func(a, b Problem) int {
 		return cmp.Or(strings.Compare(a.File, b.File), a.Line-b.Line, a.Column-b.Column)
 	})
-	return ps
 }
 
 // nearest returns the known word that is likest to the given one, or "".

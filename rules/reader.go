@@ -30,15 +30,35 @@ const (
 type document struct {
 	file     string
 	data     []byte
+	parts    []segment // of other files behind its own text
 	problems Problems
 	bad      map[*yaml.Node]bool // could not be read
 }
 
+// segment is another file's text in a document, after so many lines.
+type segment struct {
+	file  string
+	lines int
+}
+
 // errorf reports a problem at n, if n could be read.
 func (d *document) errorf(n *yaml.Node, format string, args ...any) {
-	if d.sound(n) {
-		d.problems = append(d.problems, Problem{d.file, n.Line, n.Column, fmt.Sprintf(format, args...)})
+	if !d.sound(n) {
+		return
 	}
+	at := d.place(n)
+	d.problems = append(d.problems, Problem{File: at.File, Line: at.Line, Column: at.Column, Text: fmt.Sprintf(format, args...)})
+}
+
+// place is where a node stands, in the file that it came from.
+func (d *document) place(n *yaml.Node) Place {
+	at := Place{d.file, n.Line, n.Column}
+	for _, s := range d.parts {
+		if n.Line > s.lines {
+			at.File, at.Line = s.file, n.Line-s.lines
+		}
+	}
+	return at
 }
 
 // unreadable reports n as something that could not be read.

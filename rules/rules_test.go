@@ -174,20 +174,14 @@ func TestGuidesAreLargeEnough(t *testing.T) {
 	}
 }
 
-// TestGuidesTakeEveryReading asks each reading of a shipped guide for the
-// readings that a meter can show, hundredths included, with each number fact at
-// both ends and at its default: some outcome takes each.
+// TestGuidesTakeEveryReading asks each reading of a shipped guide for readings
+// of every size and for those a hundredth beside its limits, with each number
+// fact at both ends and at its default: some outcome takes each.
 func TestGuidesTakeEveryReading(t *testing.T) {
 	b, _ := shipped(t)
-	var readings []float64
-	for i := -200; i <= 1000; i++ {
-		readings = append(readings, float64(i)/100)
-	}
-	for i := 101; i <= 1000; i++ {
-		readings = append(readings, float64(i)/10)
-	}
-	for i := 101; i <= 6000; i += 7 {
-		readings = append(readings, float64(i), float64(i)*1000)
+	var sizes []float64
+	for v := 0.01; v < 6e6; v *= 1.5 {
+		sizes = append(sizes, -v, v)
 	}
 	asked := 0
 	for _, id := range b.GuideIDs() {
@@ -207,6 +201,10 @@ func TestGuidesTakeEveryReading(t *testing.T) {
 			}
 			asked++
 			for _, facts := range []map[string]any{low, high, usual} {
+				readings := slices.Clone(sizes)
+				for _, v := range k.Limits(facts) {
+					readings = append(readings, v-0.01, v, v+0.01)
+				}
 				for _, v := range readings {
 					i, err := k.Band(v, false, facts)
 					require.NoError(t, err)

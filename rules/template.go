@@ -43,7 +43,7 @@ func (r *guideReader) template(n *yaml.Node) {
 	if !r.known(name, id, slices.Sorted(maps.Keys(r.base.templates)), "template: there is no harness in templates") {
 		return
 	}
-	file, data := "kb/templates/"+id+".yaml", r.base.templates[id]
+	file, data := r.base.templates[id].name, r.base.templates[id].data
 	base := r.base
 	of := func(facts map[string]any) (*circuit.Harness, string, error) {
 		filled, err := fill(data, set, facts)

@@ -107,11 +107,105 @@ func (r *guideReader) resolve(others map[string]*guideReader) error {
 		}
 	}
 	for _, ref := range r.handOffs {
+		if ref.check == r.g.ID {
+			continue // a circle
+		}
 		if to := others[ref.check]; to == nil || to.g.Shared {
 			r.known(ref.at, ref.check, append(symptoms(others), unread(others)...), ref.what)
 		}
 	}
+	r.circles()
+	r.broken = r.broken || len(r.problems) > 0
 	return r.problems.err()
+}
+
+// circles reports checks that wait for each other.
+func (r *guideReader) circles() {
+	after := map[string][]string{}
+	for _, k := range r.g.Checks {
+		after[k.ID] = k.After
+	}
+	told := map[string]bool{}
+	for _, k := range r.g.Checks {
+		way := circle(k.ID, func(id string) []string { return after[id] })
+		if len(way) < 2 || slices.ContainsFunc(way, func(id string) bool { return told[id] }) {
+			continue // one that names itself is reported where it is read
+		}
+		for _, id := range way {
+			told[id] = true
+		}
+		r.errorf(r.itemOf("checks", k.ID, "after"), "check %s: after: it waits for itself: %s; none of them is ever offered", k.ID, strings.Join(append(way, k.ID), " after "))
+	}
+}
+
+// comesBack reports hand-offs of this guide that lead back to it.
+func (r *guideReader) comesBack(others map[string]*guideReader) error {
+	before := len(r.problems)
+	for _, c := range r.g.Causes {
+		way := circle(r.g.ID, func(id string) []string {
+			if id == r.g.ID {
+				return []string{c.HandOff}
+			}
+			var to []string
+			if from := others[id]; from != nil {
+				for _, h := range from.g.Causes {
+					to = append(to, h.HandOff)
+				}
+			}
+			return to
+		})
+		if way != nil {
+			r.errorf(r.itemOf("causes", c.ID, "hand_off"), "cause %s: hand_off: it comes back to this guide: %s; hand off to a guide that does not lead here",
+				c.ID, strings.Join(append(way, r.g.ID), " to "))
+		}
+	}
+	r.broken = r.broken || len(r.problems) > before
+	return r.problems[before:].err()
+}
+
+// circle returns the shortest way from a start back to it, without its end; nil
+// if there is none.
+func circle(start string, next func(string) []string) []string {
+	from := map[string]string{}
+	for queue := []string{start}; len(queue) > 0; queue = queue[1:] {
+		at := queue[0]
+		for _, to := range next(at) {
+			if to == start {
+				way := []string{at}
+				for at != start {
+					at = from[at]
+					way = append(way, at)
+				}
+				slices.Reverse(way)
+				return way
+			}
+			if _, seen := from[to]; !seen {
+				from[to] = at
+				queue = append(queue, to)
+			}
+		}
+	}
+	return nil
+}
+
+// itemOf returns the value of a key of a cause or check of the file, or where the
+// item itself begins.
+func (r *guideReader) itemOf(list, id, key string) *yaml.Node {
+	items := child(r.root, list)
+	for _, n := range items.Content {
+		name := child(n, "id")
+		if name == nil {
+			name = child(n, "use")
+		}
+		if name == nil || strings.TrimSpace(name.Value) != id && !strings.HasSuffix(strings.TrimSpace(name.Value), " / "+id) {
+			continue
+		}
+		if v := child(n, key); v != nil {
+			return v
+		}
+		return name
+	}
+	return items
 }
 
 // symptoms returns the guides that are not only lent from, sorted.

@@ -108,10 +108,9 @@ func (b *bench) pickSaid(question string, options, says []string, extra ...strin
 	b.wrap("", question)
 	for i, o := range options {
 		if i < len(says) && says[i] != "" && says[i] != o {
-			b.wrap(fmt.Sprintf("  %d  ", i+1), o+": "+says[i])
-		} else {
-			b.say("  %d  %s", i+1, o)
+			o += ": " + says[i]
 		}
+		b.wrap(fmt.Sprintf("  %d  ", i+1), o)
 	}
 	for {
 		s, err := b.ask.line("Number or words:")
@@ -132,6 +131,9 @@ func (b *bench) pickSaid(question string, options, says []string, extra ...strin
 		}
 		if len(fit) == 1 {
 			return fit[0], nil
+		}
+		if slices.Contains(extra, strings.ToLower(s)) {
+			return strings.ToLower(s), nil
 		}
 		if word, _, _ := strings.Cut(strings.ToLower(s), " "); slices.Contains(extra, word) {
 			return s, nil
@@ -176,8 +178,8 @@ func (b *bench) wrap(label, text string) {
 	b.say("%s", fold(width, label, text))
 }
 
-func (b *bench) choose(question string, options []string) (string, error) {
-	s, err := b.pick(question, options)
+func (b *bench) choose(question string, options []string, also ...string) (string, error) {
+	s, err := b.pick(question, options, also...)
 	if errors.Is(err, errStopped) {
 		return "", errNoVerdict
 	}

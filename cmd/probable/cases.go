@@ -8,7 +8,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"probable/engine/casefile"
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -40,7 +39,7 @@ func casesCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			base, err := rules.ReadBase(kb.Files)
+			base, err := readBase(c)
 			if err != nil {
 				return err
 			}

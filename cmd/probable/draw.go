@@ -43,7 +43,7 @@ func drawingCommand(c *cobra.Command, draw func(drawing.Page, io.Writer, *circui
 		if !(page.Width >= narrowest && page.Width <= widest) {
 			return inputError(fmt.Errorf("--width %g: want %d to %d px", page.Width, narrowest, widest))
 		}
-		h, _, err := readHarness(args[0])
+		h, _, err := readHarness(c, args[0])
 		if err != nil {
 			return err
 		}

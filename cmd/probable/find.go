@@ -15,7 +15,6 @@ import (
 	"probable/engine"
 	"probable/engine/casefile"
 	"probable/engine/circuit"
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -53,7 +52,7 @@ func (f *finder) run(c *cobra.Command) error {
 	if err != nil {
 		return err
 	}
-	base, err := rules.ReadBase(kb.Files)
+	base, err := readBase(c)
 	if err != nil {
 		return err
 	}
@@ -62,7 +61,7 @@ func (f *finder) run(c *cobra.Command) error {
 		return err
 	}
 	defer done()
-	o := casefile.Opened{Tool: version, Base: baseDigest(), Symptom: f.symptom, Guide: f.guide, Qualified: f.qualified}
+	o := casefile.Opened{Tool: version, Base: base.Digest, Symptom: f.symptom, Guide: f.guide, Qualified: f.qualified}
 	var h *circuit.Harness
 	if f.harness != "" {
 		data, err := os.ReadFile(f.harness)
@@ -148,7 +147,7 @@ func (f *finder) choose(console console, base *rules.Base, h *circuit.Harness, o
 		}
 		var err error
 		if o.Guide == "" {
-			o.Guide, err = console.choose("What is wrong?", base.GuideIDs())
+			o.Guide, err = firstQuestions(console, base)
 		}
 		return err
 	}
@@ -172,6 +171,49 @@ func (f *finder) choose(console console, base *rules.Base, h *circuit.Harness, o
 		}
 	}
 	return nil
+}
+
+// Ways out of the first questions.
+const (
+	allGuides = "show all guides"
+	oneBack   = "back to the question before"
+)
+
+// firstQuestions leads from what the person sees to a guide. Who knows the guide
+// may name it at any question.
+func firstQuestions(console console, base *rules.Base) (string, error) {
+	guides := base.GuideIDs()
+	if base.First == nil || len(base.First.Answers) == 0 {
+		return console.choose("What is wrong?", guides)
+	}
+	asked := []*rules.Question{base.First}
+	for {
+		q := asked[len(asked)-1]
+		options := append(q.Says(), allGuides)
+		if len(asked) > 1 {
+			options = append(options, oneBack)
+		}
+		says, err := console.choose(q.Ask, options, append([]string{undoWord}, guides...)...)
+		if err == nil && says == allGuides {
+			says, err = console.choose("Which guide?", append(slices.Clone(guides), oneBack), undoWord)
+			if err == nil && (says == oneBack || says == undoWord) {
+				continue
+			}
+		}
+		i := slices.IndexFunc(q.Answers, func(a rules.Answer) bool { return a.Say == says })
+		switch {
+		case err != nil:
+			return "", err
+		case says == oneBack || says == undoWord:
+			asked = asked[:max(1, len(asked)-1)]
+		case i < 0:
+			return says, nil
+		case q.Answers[i].Next != nil:
+			asked = append(asked, q.Answers[i].Next)
+		default:
+			return q.Answers[i].Guide, nil
+		}
+	}
 }
 
 func symptomIDs(h *circuit.Harness) []string {

@@ -16,7 +16,6 @@ import (
 
 	"probable/engine"
 	"probable/engine/circuit"
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -44,9 +43,9 @@ func oneFile(_ *cobra.Command, args []string) error {
 	return nil
 }
 
-// readHarness reads a harness file with the shipped knowledge.
-func readHarness(file string) (h *circuit.Harness, data []byte, err error) {
-	base, err := rules.ReadBase(kb.Files)
+// readHarness reads a harness file with the knowledge there is.
+func readHarness(c *cobra.Command, file string) (h *circuit.Harness, data []byte, err error) {
+	base, err := readBase(c)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -98,7 +97,7 @@ func harnessCheckCommand() *cobra.Command {
 		Args:    usage(oneFile),
 		RunE: func(c *cobra.Command, args []string) error {
 			out := c.OutOrStdout()
-			h, data, err := readHarness(args[0])
+			h, data, err := readHarness(c, args[0])
 			if found := unreadable(err); asJSON && found != nil {
 				if err := writeJSON(out, found); err != nil {
 					return err
@@ -185,7 +184,7 @@ func harnessExpectCommand() *cobra.Command {
 			if asJSON && asCSV {
 				return inputError(errors.New("--json and --csv: give one of them"))
 			}
-			h, _, err := readHarness(args[0])
+			h, _, err := readHarness(c, args[0])
 			if err != nil {
 				return err
 			}

@@ -46,10 +46,9 @@ func learnCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			// The shares of a case are those of the shipped odds.
-			base, err := rules.ReadBase(kb.Files)
+			base, err := unlearnedBase(c)
 			if err != nil {
-				return inputError(err)
+				return err
 			}
 			l, err := openLessons(to)
 			if err != nil {
@@ -74,6 +73,31 @@ func learnCommand() *cobra.Command {
 	c.Flags().StringVar(&to, "to", "", "folder of knowledge to write to (default: probable/kb in the XDG config folder)")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON")
 	return c
+}
+
+// unlearnedBase is the knowledge without odds that were learned: a case counts by
+// the shares that its causes had without.
+func unlearnedBase(c *cobra.Command) (*rules.Base, error) {
+	over, done, err := layers(c)
+	defer done()
+	if err != nil {
+		return nil, err
+	}
+	for i := range over {
+		over[i].Files = unlearned{over[i].Files}
+	}
+	base, err := rules.ReadBase(kb.Files, over...)
+	return base, inputError(err)
+}
+
+// unlearned is a folder of knowledge in which no odds were learned.
+type unlearned struct{ fs.FS }
+
+func (u unlearned) Open(name string) (fs.File, error) {
+	if name == oddsName {
+		return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
+	}
+	return u.FS.Open(name)
 }
 
 // Files of a folder of knowledge that learn writes.
@@ -280,17 +304,4 @@ func (w *learned) write(out io.Writer) error {
 	}
 	_, err := fmt.Fprintln(out, text)
 	return err
-}
-
-// ownBase is the user's own folder of knowledge, whether it is there or not;
-// false if the user has no folder for such things.
-func ownBase() (string, bool) {
-	if dir := os.Getenv("XDG_CONFIG_HOME"); filepath.IsAbs(dir) {
-		return filepath.Join(dir, "probable", "kb"), true
-	}
-	home, err := os.UserHomeDir()
-	if err != nil {
-		return "", false
-	}
-	return filepath.Join(home, ".config", "probable", "kb"), true
 }

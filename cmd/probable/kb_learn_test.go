@@ -100,7 +100,7 @@ func TestLearn(t *testing.T) {
 
 	code, out, _ := verb(t, "", "kb", "learn", "--to", to, "--dir", dir, ids[0])
 	require.Equal(t, exitVerdict, code)
-	narrow(t, out)
+	inColumns(t, out)
 	require.Contains(t, out, "part wire open")
 	require.Contains(t, out, "2 of 2")
 	require.Contains(t, out, "Nothing new to count")
@@ -133,4 +133,39 @@ func TestLearnElsewhere(t *testing.T) {
 		code, _, _ = verb(t, "", append([]string{"kb", "learn", "--to", t.TempDir(), "--dir", dir}, args...)...)
 		require.Equal(t, exitInput, code, args)
 	}
+}
+
+// TestLearnedLiesOver: what was learned is read with the knowledge from then on,
+// and cases that are learned after it still count by the shipped odds.
+func TestLearnedLiesOver(t *testing.T) {
+	config, dir, apart := t.TempDir(), t.TempDir(), t.TempDir()
+	t.Setenv("XDG_CONFIG_HOME", config)
+	prove(t, dir)
+	prove(t, dir)
+	ids := caseIDs(t, dir)
+	own := filepath.Join(config, "probable", "kb")
+	l := learnInto(t, own, dir, ids[0])
+	text, err := os.ReadFile(filepath.Join(own, oddsName))
+	require.NoError(t, err)
+	read, err := rules.ReadLearned(oddsName, text)
+	require.NoError(t, err)
+	require.Equal(t, ids[:1], read.Cases)
+	base, err := rules.ReadBase(kb.Files, rules.Layer{Name: own, Files: os.DirFS(own)})
+	require.NoError(t, err)
+	odds := base.Odds()
+	for _, m := range l.Moved {
+		require.InEpsilon(t, m.New, odds[m.Key], 1e-3, m.Key)
+	}
+	code, out, errs := verb(t, "", "kb", "show", "part", "wire", "open")
+	require.Equal(t, exitVerdict, code)
+	require.Contains(t, errs, "override")
+	require.Contains(t, out, "learned from proven cases")
+
+	learnInto(t, own, dir, ids[1])
+	learnInto(t, apart, dir, ids...)
+	one, err := os.ReadFile(filepath.Join(own, oddsName))
+	require.NoError(t, err)
+	both, err := os.ReadFile(filepath.Join(apart, oddsName))
+	require.NoError(t, err)
+	require.Equal(t, string(both), string(one))
 }

@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"probable/engine/trial"
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -44,9 +43,9 @@ func newOne(kind, short, folder string, draft func(*interview, *rules.Base) (tex
 			"Exit codes: 0 written, 1 the machine failed, 2 it stopped before the last answer.",
 		Args: usage(cobra.NoArgs),
 		RunE: func(c *cobra.Command, _ []string) error {
-			base, err := rules.ReadBase(kb.Files)
+			base, err := readBase(c)
 			if err != nil {
-				return inputError(err)
+				return err
 			}
 			console, done, err := (&talk{plain: plain}).open(c)
 			if err != nil {

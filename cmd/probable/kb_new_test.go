@@ -29,7 +29,7 @@ func TestNewGuide(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "more", "horn.yaml")
 	code, out, errs := verb(t, typed(hornAnswers...), "kb", "new", "guide", "--to", file)
 	require.Equal(t, exitVerdict, code, errs)
-	narrow(t, out)
+	inColumns(t, out)
 	require.Contains(t, out, `"Horn Dead" is not an id; use lower-case words`)
 	require.Contains(t, out, `there is a cause "nothing is wrong" already`)
 	require.Contains(t, out, `there is a cause "horn dead" already`)
@@ -61,7 +61,7 @@ func TestNewPart(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", config)
 	code, out, errs := verb(t, typed("lamp", "grip heater", "heater", "A grip heater: \"one\" resistance.", "plus", "plus", "minus", "none", "12,5"), "kb", "new", "part")
 	require.Equal(t, exitVerdict, code, errs)
-	narrow(t, out)
+	inColumns(t, out)
 	require.Contains(t, out, `there is a part of the kind "lamp" already`)
 	require.Contains(t, out, `"grip heater" is not a name`)
 	require.Contains(t, out, "the first pin is called so")
@@ -80,12 +80,9 @@ func TestNewPart(t *testing.T) {
 func TestNewCase(t *testing.T) {
 	base, err := rules.ReadBase(kb.Files)
 	require.NoError(t, err)
-	for _, id := range base.GuideIDs() {
+	for _, id := range base.GuideIDs()[:2] {
 		g := base.Guide(id)
-		for n, cause := range g.Causes {
-			if n%8 != 0 {
-				continue // enough
-			}
+		for _, cause := range []engine.GuideCause{g.Causes[0], g.Causes[len(g.Causes)-1]} {
 			file := filepath.Join(t.TempDir(), "case.yaml")
 			code, out, errs := verb(t, typed(id, cause.ID, "magnet lost", "It fell off: \"so\"."), "kb", "new", "case", "--to", file)
 			require.Equal(t, exitVerdict, code, "%s / %s: %s%s", id, cause.ID, out, errs)

@@ -7,7 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -22,9 +21,9 @@ func showCommand() *cobra.Command {
 		Example: "  probable kb show throttle dead / brake input active\n  probable kb show part lamp",
 		Args:    usage(cobra.MinimumNArgs(1)),
 		RunE: func(c *cobra.Command, args []string) error {
-			base, err := rules.ReadBase(kb.Files)
+			base, err := readBase(c)
 			if err != nil {
-				return inputError(err)
+				return err
 			}
 			entries, err := base.Explain(strings.Join(args, " "))
 			if err != nil {
@@ -66,10 +65,10 @@ func outEntries(entries []rules.Entry) []outEntry {
 	for _, e := range entries {
 		o := outEntry{e.Kind, e.ID, e.File, []outPoint{}, []outSource{}}
 		for _, p := range e.Points {
-			o.Points = append(o.Points, outPoint(p))
+			o.Points = append(o.Points, outPoint{p.Label, p.Text})
 		}
 		for _, s := range e.Sources {
-			o.Sources = append(o.Sources, outSource(s))
+			o.Sources = append(o.Sources, outSource{s.ID, s.Title, s.Where, s.Reached})
 		}
 		out = append(out, o)
 	}
@@ -96,7 +95,7 @@ func writeEntries(out io.Writer, entries []rules.Entry) error {
 			fmt.Fprintln(out, fold(paper, "  source      ", s.ID+": "+s.Title))
 			if s.Where != "" {
 				// An address stays whole, whatever its length.
-				fmt.Fprintf(out, "              %s\n", s.Where)
+				fmt.Fprintln(out, fold(paper, "              ", s.Where))
 				fmt.Fprintln(out, fold(paper, "              ", s.Reached))
 			}
 		}

@@ -26,9 +26,9 @@ func tryCommand() *cobra.Command {
 			"Exit codes: 0 all passed, 2 one did not or a file is wrong.",
 		Example: "  probable kb try\n  probable kb try --steps my-cases.yaml",
 		RunE: func(c *cobra.Command, args []string) error {
-			base, err := rules.ReadBase(kb.Files)
+			base, err := readBase(c)
 			if err != nil {
-				return inputError(err)
+				return err
 			}
 			files, err := readCases(base, args)
 			if err != nil {

@@ -19,8 +19,8 @@ func verb(t *testing.T, in string, args ...string) (code int, out, errs string) 
 	return code, o.String(), e.String()
 }
 
-// narrow fails for a line that a terminal of 80 columns would break.
-func narrow(t *testing.T, out string) {
+// inColumns fails for a line that a terminal of 80 columns would break.
+func inColumns(t *testing.T, out string) {
 	t.Helper()
 	for line := range strings.Lines(out) {
 		require.LessOrEqual(t, len([]rune(strings.TrimRight(line, "\n"))), 80, line)
@@ -34,7 +34,7 @@ func TestTry(t *testing.T) {
 	code, out, errs := verb(t, "", "kb", "try", workedCases)
 	require.Equal(t, exitInput, code)
 	require.Empty(t, errs)
-	narrow(t, out)
+	inColumns(t, out)
 	require.Contains(t, out, "  ok stuck brake switch: ")
 	require.Contains(t, out, "  NO the wrong one is expected: ")
 	require.Contains(t, out, "throttle-dead.yaml:16:5: error: ")
@@ -54,8 +54,8 @@ func TestTry(t *testing.T) {
 
 	code, out, _ = verb(t, "", "kb", "try", "--steps", workedCases)
 	require.Equal(t, exitInput, code)
-	narrow(t, out)
-	require.Contains(t, out, "what was changed last: skip")
+	inColumns(t, out)
+	require.Contains(t, out, "did it ever work: skip")
 
 	code, _, errs = verb(t, "", "kb", "try", "no-such.yaml")
 	require.Equal(t, exitInput, code)

@@ -58,6 +58,7 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().String("dir", "", "folder of the cases (default: probable in the XDG state folder)")
+	root.PersistentFlags().StringArray("kb", nil, "folder of knowledge over the shipped one and over your own\n(default your own: probable/kb in the XDG config folder)")
 	root.SetArgs(args)
 	root.SetIn(in)
 	root.SetOut(out)

@@ -48,6 +48,7 @@ type incoming struct {
 
 type outChoose struct {
 	Type     string   `json:"type"`
+	Question string   `json:"question"`
 	Symptoms []string `json:"symptoms"`
 }
 
@@ -162,9 +163,9 @@ func (p *pipe) read() (incoming, error) {
 	return incoming{}, io.EOF
 }
 
-func (p *pipe) choose(_ string, options []string) (string, error) {
+func (p *pipe) choose(question string, options []string, also ...string) (string, error) {
 	for {
-		p.send(outChoose{"choose", options})
+		p.send(outChoose{"choose", question, options})
 		m, err := p.read()
 		switch {
 		case err == io.EOF:
@@ -173,8 +174,10 @@ func (p *pipe) choose(_ string, options []string) (string, error) {
 			p.fail(err)
 		case m.Type == "quit":
 			return "", errNoVerdict
-		case m.Type == "answer" && slices.Contains(options, m.Answer):
+		case m.Type == "answer" && (slices.Contains(options, m.Answer) || slices.Contains(also, m.Answer)):
 			return m.Answer, nil
+		case m.Type == undoWord && slices.Contains(also, undoWord):
+			return undoWord, nil
 		default:
 			p.fail(errors.New(`want {"type":"answer","answer":...} with one of the symptoms`))
 		}

@@ -13,7 +13,6 @@ import (
 
 	"probable/engine/casefile"
 	"probable/engine/report"
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -53,7 +52,7 @@ func (r *reporter) run(c *cobra.Command, args []string) error {
 		_, err := c.OutOrStdout().Write(report.Schema)
 		return err
 	}
-	base, err := rules.ReadBase(kb.Files)
+	base, err := readBase(c)
 	if err != nil {
 		return err
 	}
@@ -122,7 +121,7 @@ func (r *reporter) of(base *rules.Base, id string, records []casefile.Record) (*
 	}
 	about := report.About{
 		Case: id, Harness: s.harness, HarnessName: o.Harness, HarnessDigest: o.Digest, Symptom: o.Symptom, Guide: o.Guide,
-		Tool: o.Tool, BaseDigest: o.Base, BaseChanged: o.Base != baseDigest(),
+		Tool: o.Tool, BaseDigest: o.Base, BaseChanged: o.Base != base.Digest,
 		Opened: records[0].Time, Last: records[len(records)-1].Time, Times: s.times, Facts: o.Facts, Supply: o.Supply,
 		Before: o.Before, Replay: again, Share: r.share,
 	}
@@ -186,7 +185,7 @@ func (r *reporter) again(c *cobra.Command, base *rules.Base, what string) error 
 			fmt.Fprintf(out, "%s: %s then, %s now\n", what, then, now)
 		}
 	}
-	say("knowledge", o.Base, baseDigest())
+	say("knowledge", o.Base, base.Digest)
 	say("program", o.Tool, version)
 	if o.HarnessText != "" {
 		say("harness text", o.Digest, digest([]byte(o.HarnessText)))

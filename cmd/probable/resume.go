@@ -7,8 +7,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"probable/engine/casefile"
-	"probable/kb"
-	"probable/rules"
 )
 
 func resumeCommand() *cobra.Command {
@@ -22,7 +20,7 @@ func resumeCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			base, err := rules.ReadBase(kb.Files)
+			base, err := readBase(c)
 			if err != nil {
 				return err
 			}

@@ -4,7 +4,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"io/fs"
 	"maps"
 	"os"
 	"path/filepath"
@@ -16,7 +15,6 @@ import (
 	"probable/engine"
 	"probable/engine/casefile"
 	"probable/engine/circuit"
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -53,21 +51,6 @@ func caseDir(c *cobra.Command) (string, error) {
 func digest(data []byte) string {
 	sum := sha256.Sum256(data)
 	return "sha256:" + hex.EncodeToString(sum[:8])
-}
-
-// baseDigest names the embedded knowledge by its contents.
-func baseDigest() string {
-	h := sha256.New()
-	_ = fs.WalkDir(kb.Files, ".", func(p string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			return err
-		}
-		data, err := fs.ReadFile(kb.Files, p)
-		fmt.Fprintf(h, "%s %d\n", p, len(data))
-		h.Write(data)
-		return err
-	})
-	return "sha256:" + hex.EncodeToString(h.Sum(nil)[:8])
 }
 
 // restore makes the session of a case that has records, and brings it to where

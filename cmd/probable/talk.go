@@ -12,11 +12,15 @@ import (
 
 // console is how a case is talked through: the line protocol, or prompts.
 type console interface {
-	choose(question string, options []string) (string, error)
+	// choose asks for one of the options; also are taken too, but not listed.
+	choose(question string, options []string, also ...string) (string, error)
 	supply(part string, drawn float64) (volts float64, known bool, err error)
 	facts(facts []engine.Fact, known map[string]any) error
 	work(s *session) error
 }
+
+// undoWord is what takes an answer back.
+const undoWord = "undo"
 
 // talk is the flags that choose a console.
 type talk struct {

@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"probable/engine/circuit"
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -127,7 +126,7 @@ func (w *wireAsked) run(c *cobra.Command) error {
 	if w.json {
 		return writeJSON(c.OutOrStdout(), f)
 	}
-	base, err := rules.ReadBase(kb.Files)
+	base, err := readBase(c)
 	if err != nil {
 		return err
 	}

@@ -44,13 +44,34 @@ type base struct {
 	loose    []int // and of branches that are known to a tolerance only, or may be
 	rows     [][]term
 	rhs      []float64
-	lu       *sparseLU
 	ordered  func() (*ordered, error)
-	x        []float64
+	settled  *ordered  // factored at the base's point, where fixed pivots have found it
 	spare    sync.Pool // of *repivot
-	largest  float64   // A, of any branch
-	columns  vectors   // of the inverse
-	across   vectors   // rows of the inverse
+	factored func() (*factored, error)
+}
+
+// factored is what low-rank changes to a base are made of. Where fixed pivots
+// do for all faults nothing of it is asked for.
+type factored struct {
+	lu      *sparseLU
+	x       []float64 // the base's unknowns
+	largest float64   // A, of any branch
+	columns vectors   // of the inverse
+	across  vectors   // rows of the inverse
+}
+
+func (b *Bench) factor(ba *base) (*factored, error) {
+	lu, err := factor(slices.Clone(ba.rows))
+	if err != nil {
+		return nil, err
+	}
+	f := &factored{lu: lu, x: lu.solve(slices.Clone(ba.rhs))}
+	for _, amps := range f.x[b.net.nodes:] {
+		f.largest = max(f.largest, math.Abs(amps))
+	}
+	f.columns = vectors{find: lu.solve, kept: make([]atomic.Pointer[column], len(f.x))}
+	f.across = vectors{find: lu.solveTransposed, kept: make([]atomic.Pointer[column], len(f.x))}
+	return f, nil
 }
 
 // find moves the base to its consistent point.
@@ -62,8 +83,7 @@ func (b *Bench) find(ba *base) error {
 			_, err = c.whole()
 		}
 		if err == nil {
-			ba.at = at
-			ba.spare.Put(c.repivot)
+			ba.at, ba.settled = at, c.o
 			return nil
 		}
 	}
@@ -227,17 +247,12 @@ func (b *Bench) base(s State, off bool) (*base, error) {
 		}
 		ba.rows, ba.rhs = b.net.matrix(ba.branches, nil, ba.at, 1)
 	}
-	lu, err := factor(slices.Clone(ba.rows))
-	if err != nil {
-		return failed(err)
+	ba.factored = sync.OnceValues(func() (*factored, error) { return b.factor(ba) })
+	if ba.settled == nil {
+		if _, err := ba.factored(); err != nil {
+			return failed(err)
+		}
 	}
-	ba.lu = lu
-	ba.x = lu.solve(slices.Clone(ba.rhs))
-	for _, amps := range ba.x[b.net.nodes:] {
-		ba.largest = max(ba.largest, math.Abs(amps))
-	}
-	ba.columns = vectors{find: lu.solve, kept: make([]atomic.Pointer[column], len(ba.x))}
-	ba.across = vectors{find: lu.solveTransposed, kept: make([]atomic.Pointer[column], len(ba.x))}
 	b.bases[key] = ba
 	return ba, nil
 }

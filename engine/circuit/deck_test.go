@@ -256,13 +256,17 @@ func (d *deck) resistor(a, b int, ohms float64) {
 // thermalVolts is k T / q at 25 C in V (SI constants of 2019).
 const thermalVolts = 1.380649e-23 * 298.15 / 1.602176634e-19
 
-// newDeck writes the harness down as it stands.
+// options is the first line of a deck, with the least share that a pivot has.
+// Relative tolerances are far below what is compared; gmin, which ngspice puts
+// across every junction, is as good as nothing: the one that counts is a line
+// of its own at each node.
+func options(pivotShare float64) []byte {
+	return fmt.Appendf(nil, ".options temp=25 tnom=25 gmin=1e-18 reltol=1e-6 vntol=1e-8 abstol=1e-11 itl1=200 pivtol=1e-30 pivrel=%g\n", pivotShare)
+}
+
+// newDeck writes the harness down as it stands; options go before it.
 func newDeck(h *circuit.Harness, as bench) (*deck, error) {
 	d := &deck{node: map[string]int{}}
-	// Relative tolerances are far below what is compared; gmin, which ngspice
-	// puts across every junction, is as good as nothing: the one that counts is
-	// a line of its own at each node.
-	d.text.WriteString(".options temp=25 tnom=25 gmin=1e-18 reltol=1e-6 vntol=1e-8 abstol=1e-11 itl1=200 pivtol=1e-30 pivrel=0.5\n")
 	for _, pin := range h.Pins() {
 		if pin == h.Ground {
 			d.node[pin] = 0

@@ -93,7 +93,7 @@ func eliminate(rows [][]term, vary *varying) ([]step, error) {
 	const mostFill = 8
 	n := len(rows)
 	steps := make([]step, 0, n)
-	cols := &byCount{count: make([]int, n), done: make([]bool, n)}
+	cols := &byCount{count: make([]int, n), done: make([]bool, n), stale: make([]bool, n)}
 	inCol := make([][]int, n)
 	var first []int
 	var late []bool
@@ -102,18 +102,30 @@ func eliminate(rows [][]term, vary *varying) ([]step, error) {
 		late = vary.row
 		copy(cols.done, vary.col)
 	}
-	for r, row := range rows {
+	all := 0
+	for _, row := range rows {
 		for _, t := range row {
 			cols.count[t.at]++
+			all++
+		}
+	}
+	room := make([]int, all)
+	for c := range n {
+		k := cols.count[c]
+		inCol[c], room = room[:0:k], room[k:]
+		cols.push(c)
+	}
+	for r, row := range rows {
+		for _, t := range row {
 			inCol[t.at] = append(inCol[t.at], r)
 		}
 	}
-	for c := range n {
-		cols.push(c)
-	}
 	doneRow, pivoted := make([]bool, n), make([]bool, n)
 	pivot := func(r, c int) {
-		st := step{row: r, col: c}
+		st := step{row: r, col: c, rest: make([]term, 0, len(rows[r]))}
+		if k := cols.count[c]; k > 1 {
+			st.below = make([]term, 0, k-1)
+		}
 		for _, t := range rows[r] {
 			if t.at == c {
 				st.pivot = t.x
@@ -153,8 +165,8 @@ func eliminate(rows [][]term, vary *varying) ([]step, error) {
 					cols.push(c)
 				}
 			case !ok:
-				for _, c := range tried {
-					cols.done[c] = true
+				for _, p := range tried {
+					cols.done[p.col] = true
 				}
 			default:
 				pivot(r, c)
@@ -180,11 +192,16 @@ func eliminate(rows [][]term, vary *varying) ([]step, error) {
 
 // byCount keeps the live columns by their live entries, sparsest first and ties
 // by index: a heap in which a column stands once for each count that it has
-// had; only the place with its present count is good.
+// had; only the place with its present count is good. Those that were asked for
+// last stand before it.
 type byCount struct {
-	count []int
-	done  []bool
-	heap  []place
+	count   []int
+	done    []bool
+	heap    []place
+	front   [4]place
+	many    int    // of these
+	stale   []bool // columns that have another count than their last place
+	touched []int  // these
 }
 
 type place struct{ count, col int }
@@ -195,12 +212,17 @@ func (p place) before(q place) bool {
 
 func (h *byCount) add(col, delta int) {
 	h.count[col] += delta
-	h.push(col)
+	if !h.stale[col] {
+		h.stale[col] = true
+		h.touched = append(h.touched, col)
+	}
 }
 
-func (h *byCount) push(col int) {
+func (h *byCount) push(col int) { h.put(place{h.count[col], col}) }
+
+func (h *byCount) put(p place) {
 	i := len(h.heap)
-	h.heap = append(h.heap, place{h.count[col], col})
+	h.heap = append(h.heap, p)
 	for up := (i - 1) / 2; i > 0 && h.heap[i].before(h.heap[up]); i, up = up, (up-1)/2 {
 		h.heap[i], h.heap[up] = h.heap[up], h.heap[i]
 	}
@@ -226,27 +248,44 @@ func (h *byCount) pop() place {
 	}
 }
 
-// sparsest returns the sparsest live columns, as many as cand holds or fewer.
-func (h *byCount) sparsest(cand []int) []int {
-	k := 0
-	for k < len(cand) && len(h.heap) > 0 {
-		p := h.pop()
-		if !h.done[p.col] && h.count[p.col] == p.count && !slices.Contains(cand[:k], p.col) {
-			cand[k] = p.col
+// sparsest returns the sparsest live columns, four or fewer.
+func (h *byCount) sparsest() []place {
+	for _, c := range h.touched {
+		if h.stale[c] = false; !h.done[c] {
+			h.push(c)
+		}
+	}
+	h.touched = h.touched[:0]
+	was, next, k := h.front, 0, 0
+	for k < len(h.front) {
+		var p place
+		switch {
+		case next < h.many && (len(h.heap) == 0 || was[next].before(h.heap[0])):
+			p = was[next]
+			next++
+		case len(h.heap) > 0:
+			p = h.pop()
+		default:
+			h.many = k
+			return h.front[:k]
+		}
+		if !h.done[p.col] && h.count[p.col] == p.count && !slices.Contains(h.front[:k], p) {
+			h.front[k] = p
 			k++
 		}
 	}
-	for _, c := range cand[:k] {
-		h.push(c)
+	for _, p := range was[next:h.many] {
+		h.put(p)
 	}
-	return cand[:k]
+	h.many = k
+	return h.front[:k]
 }
 
 // choosePivot looks through the four sparsest live columns for a pivot that is
 // not in a late row and makes no more than most entries, and returns them too.
-func choosePivot(rows [][]term, inCol [][]int, cols *byCount, doneRow, late []bool, most int) (row, col int, tried []int, ok bool) {
-	cand := cols.sparsest(make([]int, 4))
-	if len(cand) > 0 && cols.count[cand[0]] <= 0 {
+func choosePivot(rows [][]term, inCol [][]int, cols *byCount, doneRow, late []bool, most int) (row, col int, tried []place, ok bool) {
+	cand := cols.sparsest()
+	if len(cand) > 0 && cand[0].count <= 0 {
 		return 0, 0, cand, false
 	}
 	best := most
@@ -254,7 +293,8 @@ func choosePivot(rows [][]term, inCol [][]int, cols *byCount, doneRow, late []bo
 		best++
 	}
 	var bestSize float64
-	for _, c := range cand {
+	for _, p := range cand {
+		c := p.col
 		live := inCol[c][:0]
 		largest := 0.0
 		for _, r := range inCol[c] {
@@ -478,16 +518,21 @@ type ordered struct {
 	lower, upper     []int32
 	lowerAt, upperAt []int32 // starts
 	lx, ux           []float64
-	diag             []float64
+	diag, inverse    []float64 // pivots, and one over them
 	work             []float64
 
-	done   int    // steps that are done once and for all
-	varies []bool // by position: its row changes from one factoring to the next
-	begun  *begun // rows that do not, with the first steps done; nil before the first factoring
+	done   int     // steps that are done once and for all
+	late   []int32 // by position: where in lower the entries of later steps start
+	varies []bool  // by position: its row changes from one factoring to the next
+	begun  *begun  // rows that do not, with the first steps done; nil before the first factoring
 }
 
-// begun is what the first steps make of the rows after them.
-type begun struct{ lower, upper, diag []float64 }
+// begun is what the first steps make of the rows after them, and their own
+// multipliers by column.
+type begun struct {
+	lower, upper, diag []float64
+	first              entries
+}
 
 // errPattern says that a matrix does not fit the fixed pivots.
 var errPattern = errors.New("the fixed pivots do not fit")
@@ -501,6 +546,7 @@ func fixPivots(rows [][]term, vary *varying) (*ordered, error) {
 	}
 	o := &ordered{pattern: make([][]int32, len(rows))}
 	for r, row := range rows {
+		o.pattern[r] = make([]int32, 0, len(row))
 		for _, t := range row {
 			o.pattern[r] = append(o.pattern[r], int32(t.at))
 		}
@@ -517,24 +563,33 @@ func fixPivots(rows [][]term, vary *varying) (*ordered, error) {
 		o.rowAt[steps[k].row] = k
 		o.colAt[steps[k].col] = k
 	}
-	lower := make([][]int32, len(steps))
+	n := len(steps)
+	o.lowerAt, o.upperAt, o.late = make([]int32, n+1), make([]int32, n+1), make([]int32, n)
 	for k := range steps {
+		o.upperAt[k+1] = o.upperAt[k] + int32(len(steps[k].rest))
 		for _, t := range steps[k].below {
-			i := o.rowAt[t.at]
-			lower[i] = append(lower[i], int32(k))
+			o.lowerAt[o.rowAt[t.at]+1]++
 		}
 	}
+	for k := range n {
+		o.lowerAt[k+1] += o.lowerAt[k]
+	}
+	o.lower, o.upper = make([]int32, o.lowerAt[n]), make([]int32, 0, o.upperAt[n])
+	next := slices.Clone(o.lowerAt)
 	for k := range steps {
-		o.lowerAt = append(o.lowerAt, int32(len(o.lower)))
-		o.upperAt = append(o.upperAt, int32(len(o.upper)))
-		o.lower = append(o.lower, lower[k]...)
+		if k == o.done {
+			copy(o.late, next)
+		}
+		for _, t := range steps[k].below {
+			to := &next[o.rowAt[t.at]]
+			o.lower[*to] = int32(k)
+			*to++
+		}
 		for _, t := range steps[k].rest {
 			o.upper = append(o.upper, int32(o.colAt[t.at]))
 		}
 	}
-	o.lowerAt = append(o.lowerAt, int32(len(o.lower)))
-	o.upperAt = append(o.upperAt, int32(len(o.upper)))
-	o.diag, o.work = make([]float64, len(steps)), make([]float64, len(steps))
+	o.diag, o.inverse, o.work = make([]float64, len(steps)), make([]float64, len(steps)), make([]float64, len(steps))
 	o.lx, o.ux = make([]float64, len(o.lower)), make([]float64, len(o.upper))
 	return o, nil
 }
@@ -543,9 +598,17 @@ func fixPivots(rows [][]term, vary *varying) (*ordered, error) {
 // are done.
 func (o *ordered) like() *ordered {
 	c := *o
-	c.diag, c.work = slices.Clone(o.diag), make([]float64, len(o.work))
+	c.diag, c.inverse, c.work = slices.Clone(o.diag), slices.Clone(o.inverse), make([]float64, len(o.work))
 	c.lx, c.ux = slices.Clone(o.lx), slices.Clone(o.ux)
 	return &c
+}
+
+// take takes over how another with the same pattern and first steps is factored.
+func (o *ordered) take(from *ordered) {
+	copy(o.diag[o.done:], from.diag[o.done:])
+	copy(o.inverse[o.done:], from.inverse[o.done:])
+	copy(o.lx[o.lowerAt[o.done]:], from.lx[o.lowerAt[o.done]:])
+	copy(o.ux[o.upperAt[o.done]:], from.ux[o.upperAt[o.done]:])
 }
 
 // leastPivot is the share of its row's largest entry under which a fixed pivot
@@ -559,7 +622,7 @@ func (o *ordered) factor(rows [][]term) error {
 	start, save := 0, o.begun == nil && o.done > 0
 	var now begun
 	if save {
-		now = begun{make([]float64, len(o.lower)), make([]float64, len(o.upper)), make([]float64, len(o.diag))}
+		now = begun{lower: make([]float64, len(o.lower)), upper: make([]float64, len(o.upper)), diag: make([]float64, len(o.diag))}
 	} else if o.begun != nil {
 		start = o.done
 	}
@@ -570,13 +633,14 @@ func (o *ordered) factor(rows [][]term) error {
 		fixed := k >= o.done && !o.varies[k]
 		largest := 0.0
 		if fixed && o.begun != nil {
-			for ; i < to && int(o.lower[i]) < o.done; i++ {
+			i = o.late[k]
+			was := o.begun.lower[i:to]
+			for j, c := range o.lower[i:to] {
+				w[c] = was[j]
 			}
-			for j := i; j < to; j++ {
-				w[o.lower[j]] = o.begun.lower[j]
-			}
-			for j := up; j < upTo; j++ {
-				w[o.upper[j]] = o.begun.upper[j]
+			was = o.begun.upper[up:upTo]
+			for j, c := range o.upper[up:upTo] {
+				w[c] = was[j]
 			}
 			w[k] = o.begun.diag[k]
 		} else {
@@ -603,12 +667,13 @@ func (o *ordered) factor(rows [][]term) error {
 				}
 				o.keep(&now, k, w)
 			}
-			m := w[c] / o.diag[c]
-			w[c] = 0
-			o.lx[i] = m
-			if m == 0 {
+			if w[c] == 0 {
+				o.lx[i] = 0
 				continue
 			}
+			m := w[c] * o.inverse[c]
+			w[c] = 0
+			o.lx[i] = m
 			from, to := o.upperAt[c], o.upperAt[c+1]
 			ux := o.ux[from:to]
 			for j, u := range o.upper[from:to] {
@@ -618,7 +683,7 @@ func (o *ordered) factor(rows [][]term) error {
 		if begin {
 			o.keep(&now, k, w)
 		}
-		o.diag[k] = w[k]
+		o.diag[k], o.inverse[k] = w[k], 1/w[k]
 		w[k] = 0
 		for j := up; j < upTo; j++ {
 			o.ux[j] = w[o.upper[j]]
@@ -630,9 +695,33 @@ func (o *ordered) factor(rows [][]term) error {
 		}
 	}
 	if save {
+		now.first = o.firstColumns()
 		o.begun = &now
 	}
 	return nil
+}
+
+// firstColumns returns the multipliers of the first steps among themselves, by
+// column.
+func (o *ordered) firstColumns() entries {
+	e := entries{at: make([]int32, o.done+1)}
+	all := o.lower[:o.lowerAt[o.done]]
+	for _, c := range all {
+		e.at[c+1]++
+	}
+	for c := range o.done {
+		e.at[c+1] += e.at[c]
+	}
+	e.i, e.x = make([]int32, len(all)), make([]float64, len(all))
+	next := slices.Clone(e.at)
+	for k := range o.done {
+		for i := o.lowerAt[k]; i < o.lowerAt[k+1]; i++ {
+			to := &next[o.lower[i]]
+			e.i[*to], e.x[*to] = int32(k), o.lx[i]
+			*to++
+		}
+	}
+	return e
 }
 
 // keep notes what a row has in and after its pivot.
@@ -669,11 +758,29 @@ func (o *ordered) vector() *vector {
 	return &vector{o: o, y: make([]float64, len(o.diag)), x: make([]float64, len(o.diag)), have: make([]bool, o.done)}
 }
 
-// forward takes in a right side, of which only what steps from a first one on
-// need has changed.
+// forward takes in a right side that is zero before a step.
 func (v *vector) forward(b []float64, first int) {
 	o := v.o
-	for k := first; k < len(v.y); k++ {
+	clear(v.y[:min(first, o.done)])
+	for k := first; k < o.done; k++ {
+		v.y[k] = b[o.rowOf[k]]
+	}
+	for k := first; k < o.done; k++ {
+		if y := v.y[k]; y != 0 {
+			rows, x := o.begun.first.step(k)
+			for j, i := range rows {
+				v.y[i] -= x[j] * y
+			}
+		}
+	}
+	v.later(b)
+}
+
+// later takes in what the steps after the first ones see of a right side, which
+// for the first ones is the same as before.
+func (v *vector) later(b []float64) {
+	o := v.o
+	for k := o.done; k < len(v.y); k++ {
 		s := b[o.rowOf[k]]
 		from, to := o.lowerAt[k], o.lowerAt[k+1]
 		lx := o.lx[from:to]
@@ -703,7 +810,7 @@ func (v *vector) solve(k int) {
 	for i, u := range o.upper[from:to] {
 		s -= ux[i] * v.x[u]
 	}
-	v.x[k] = s / o.diag[k]
+	v.x[k] = s * o.inverse[k]
 }
 
 // value returns an unknown.

@@ -185,10 +185,12 @@ func (s *Situation) pair(red, black string) []term {
 // response returns the changed network's answer to one ampere driven in at red
 // and out at black.
 func (s *Situation) response(r []term) sum {
-	s.sol.prepare()
 	var resp sum
+	if s.sol.prepare(); s.sol.by == nil {
+		return resp
+	}
 	for _, t := range r {
-		resp = append(resp, scaled{t.x, s.sol.ba.columns.at(t.at)})
+		resp = append(resp, scaled{t.x, s.sol.by.columns.at(t.at)})
 	}
 	for j, z := range s.sol.weights(resp.value) {
 		for _, part := range s.sol.w[j] {
@@ -201,10 +203,12 @@ func (s *Situation) response(r []term) sum {
 // adjoint returns the derivative of a row of the solution by the right side of
 // every equation.
 func (s *Situation) adjoint(r []term) sum {
-	s.sol.prepare()
 	var adj sum
+	if s.sol.prepare(); s.sol.by == nil {
+		return adj
+	}
 	for _, t := range r {
-		adj = append(adj, scaled{t.x, s.sol.ba.across.at(t.at)})
+		adj = append(adj, scaled{t.x, s.sol.by.across.at(t.at)})
 	}
 	if len(s.sol.v) == 0 {
 		return adj
@@ -216,7 +220,7 @@ func (s *Situation) adjoint(r []term) sum {
 	for i, z := range s.sol.s.solveTransposed(rw) {
 		for _, t := range s.sol.v[i] {
 			if f := z * t.x; f != 0 {
-				adj = append(adj, scaled{-f, s.sol.ba.across.at(t.at)})
+				adj = append(adj, scaled{-f, s.sol.by.across.at(t.at)})
 			}
 		}
 	}

@@ -143,6 +143,7 @@ type repivot struct {
 	rhs   []float64
 	right *vector   // for rhs
 	begun []float64 // what the first steps make of the base's right side
+	late  []float64 // the unknowns of the later steps, of the solution
 	room  []*vector // for the columns of a change
 	unit  []float64 // zero but while a column is made
 }
@@ -153,23 +154,24 @@ func (b *Bench) repivot(ba *base) (*repivot, error) {
 		return nil, err
 	}
 	r := &repivot{ba: ba, o: pattern.like(), rows: slices.Clone(ba.rows), rhs: make([]float64, len(ba.rhs))}
-	for _, i := range ba.diodes {
+	for _, i := range b.net.active {
 		row := b.net.nodes + i
 		r.rows[row] = slices.Clone(r.rows[row])
 	}
 	r.right, r.unit = r.o.vector(), make([]float64, len(ba.rhs))
 	r.right.forward(ba.rhs, 0)
 	r.begun = slices.Clone(r.right.y[:r.o.done])
+	r.late = make([]float64, len(ba.rhs)-r.o.done)
 	return r, nil
 }
 
 // change is a solution's change to the base, on a repivot that it has for itself.
 type change struct {
 	*repivot
-	b     *Bench
-	sol   *solution
-	put   []int // changed branches, sorted
-	first int   // the first step that a right side has still to go through
+	b    *Bench
+	sol  *solution
+	put  []int // changed branches, sorted
+	anew bool  // the first steps have still to take in the right side
 
 	v    [][]term
 	w    []*vector
@@ -186,28 +188,12 @@ func (c *change) step(at point) (unknowns, error) {
 	if fresh {
 		copy(c.rhs, c.ba.rhs)
 		copy(c.right.y, c.begun)
-		c.first = c.o.done
-		if inject(c.rhs, c.sol.drive, 1); len(c.sol.drive) > 0 {
-			c.first = 0
-		}
+		inject(c.rhs, c.sol.drive, 1)
+		c.anew = len(c.sol.drive) > 0
 		c.put = slices.AppendSeq([]int{}, maps.Keys(c.sol.branches))
 		slices.Sort(c.put)
 	}
-	for s, i := range c.b.net.active {
-		br := &c.ba.branches[i]
-		if _, done := c.sol.branches[i]; done {
-			c.rows[n+i], c.rhs[n+i] = slices.Clone(c.ba.rows[n+i]), c.ba.rhs[n+i]
-			continue
-		}
-		if br.typ == Diode && at.regions[s] == conducting && !br.Cut && !br.dead && len(c.rows[n+i]) == len(c.o.pattern[n+i]) {
-			g, amps := br.junction(at.at[s])
-			br.tangent(c.rows[n+i], n+i, g)
-			c.rhs[n+i] = g*at.at[s] - amps
-			continue
-		}
-		c.rows[n+i], c.rhs[n+i] = c.b.net.equation(i, br, at, 1)
-	}
-	if err := c.o.factor(c.rows); err != nil {
+	if err := c.stand(at, fresh); err != nil {
 		return nil, err
 	}
 	c.v, c.w = c.v[:0], c.w[:0]
@@ -220,9 +206,7 @@ func (c *change) step(at point) (unknowns, error) {
 				full = slices.Clone(c.rhs)
 			}
 			full[n+i] = right
-			if fresh {
-				c.first = 0
-			}
+			c.anew = c.anew || fresh
 		}
 		c.unit[n+i] = 1
 		c.column(less(terms, c.rows[n+i]), c.o.rowAt[n+i], fresh)
@@ -240,10 +224,42 @@ func (c *change) step(at point) (unknowns, error) {
 		}
 	}
 	c.full = full
-	c.right.forward(full, c.first)
+	if c.anew {
+		c.right.forward(full, 0)
+		c.anew = false
+	} else {
+		c.right.later(full)
+	}
 	c.right.backward()
-	c.first = c.o.done
 	return c.value, c.weigh()
+}
+
+// stand puts the active branches at a point and factors. What the base's own
+// point comes to is known, and most changes begin there.
+func (c *change) stand(at point, fresh bool) error {
+	n := c.b.net.nodes
+	if fresh && c.ba.settled != nil && c.sol.moved(at) == 0 {
+		for _, i := range c.b.net.active {
+			c.rows[n+i] = append(c.rows[n+i][:0], c.ba.rows[n+i]...)
+		}
+		c.o.take(c.ba.settled)
+		return nil
+	}
+	for s, i := range c.b.net.active {
+		br := &c.ba.branches[i]
+		if _, done := c.sol.branches[i]; done {
+			c.rows[n+i], c.rhs[n+i] = slices.Clone(c.ba.rows[n+i]), c.ba.rhs[n+i]
+			continue
+		}
+		if br.typ == Diode && at.regions[s] == conducting && !br.Cut && !br.dead && len(c.rows[n+i]) == len(c.o.pattern[n+i]) {
+			g, amps := br.junction(at.at[s])
+			br.tangent(c.rows[n+i], n+i, g)
+			c.rhs[n+i] = g*at.at[s] - amps
+			continue
+		}
+		c.rows[n+i], c.rhs[n+i] = c.b.net.equation(i, br, at, 1)
+	}
+	return c.o.factor(c.rows)
 }
 
 // column adds a row of V' and the column of W for the right side in unit, which
@@ -255,11 +271,10 @@ func (c *change) column(v []term, begin int, fresh bool) {
 	}
 	w := c.room[k]
 	if fresh {
-		clear(w.y[:begin])
+		w.forward(c.unit, begin)
 	} else {
-		begin = max(begin, c.o.done)
+		w.later(c.unit)
 	}
-	w.forward(c.unit, begin)
 	w.backward()
 	c.v, c.w = append(c.v, v), append(c.w, w)
 }
@@ -268,6 +283,7 @@ func (c *change) column(v []term, begin int, fresh bool) {
 func (c *change) weigh() error {
 	k := len(c.v)
 	c.z = nil
+	copy(c.late, c.right.x[c.o.done:])
 	if k == 0 {
 		return nil
 	}
@@ -285,6 +301,9 @@ func (c *change) weigh() error {
 	}
 	c.z = lu.solve(t)
 	for i, z := range c.z {
+		for k, x := range c.w[i].x[c.o.done:] {
+			c.late[k] -= z * x
+		}
 		if math.Abs(z) > grownVolts || c.cut && math.Abs(s[i*k+i]) < leastPast {
 			return errPattern // see lowRank
 		}
@@ -293,6 +312,9 @@ func (c *change) weigh() error {
 }
 
 func (c *change) value(i int) float64 {
+	if k := c.o.colAt[i] - c.o.done; k >= 0 {
+		return c.late[k]
+	}
 	x := c.right.value(i)
 	for j, z := range c.z {
 		x -= z * c.w[j].value(i)
@@ -305,14 +327,11 @@ func (c *change) value(i int) float64 {
 func (c *change) whole() ([]float64, error) {
 	right := c.right
 	for j, z := range c.z {
-		w := c.w[j]
-		for k := range right.y {
-			right.y[k] -= z * w.y[k]
-		}
-		for k := c.o.done; k < len(right.x); k++ {
-			right.x[k] -= z * w.x[k]
+		for k, y := range c.w[j].y[:c.o.done] {
+			right.y[k] -= z * y
 		}
 	}
+	copy(right.x[c.o.done:], c.late)
 	right.whole()
 	x := make([]float64, len(c.rhs))
 	for i, k := range c.o.colAt {
@@ -390,7 +409,8 @@ func (b *Bench) search(branches []branch, changed map[int]branch, from point, of
 	now := make([]*branch, len(b.net.active)) // by slot
 	for s, i := range b.net.active {
 		now[s] = &branches[i]
-		if br, ok := changed[i]; ok {
+		if _, ok := changed[i]; ok {
+			br := changed[i]
 			now[s] = &br
 		}
 	}
@@ -485,7 +505,10 @@ func (b *Bench) newton(now []*branch, at point, solve func(point) (unknowns, err
 			if br.bends(at.at[s], v) {
 				was := at.at[s]
 				at.at[s], settled = br.limitStep(was, v), false
-				if _, amps := br.junction(was); v > 0 && v < was && !dropped[s] && x(b.net.nodes+b.net.active[s]) < diesAmps*amps {
+				if v <= 0 || v >= was || dropped[s] {
+					continue
+				}
+				if _, amps := br.junction(was); x(b.net.nodes+b.net.active[s]) < diesAmps*amps {
 					// It goes out. Newton's steps would take it down a slope at a
 					// time; once is enough, or it could go up and down for ever.
 					at.at[s], dropped[s] = 0, true

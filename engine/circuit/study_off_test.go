@@ -6,20 +6,16 @@ package circuit_test
 // one in so many. With the tag study it is all of them.
 const everyFault = 4
 
-// pickedFaults is how many faults of a harness of so many parts are compared
-// with ngspice, picked from a seed.
-func pickedFaults(parts int) int {
-	if parts <= everyPointUpTo {
-		return 1e6 // all of them
+// How many harnesses of 200 and of 500 parts are made.
+const of200, of500 = 0, 0
+
+// depthOf is how much of a harness of so many parts is compared with ngspice.
+func depthOf(parts int) depth {
+	d := depth{faults: max(2, 200/parts), everyPoint: parts <= 5, rest: true, oneReadings: 4}
+	if parts <= 5 {
+		d.faults = 1e6 // all of them
 	}
-	return max(2, 200/parts)
+	return d
 }
 
-// How much else of that comparison is done: the parts up to which every fault is
-// put in at every point, one in how many circuits gets meter readings, and how
-// many harnesses of 200 and of 500 parts are made.
-const (
-	everyPointUpTo = 5
-	everyReading   = 4
-	of200, of500   = 0, 0
-)
+func (o *outside) shard() (share, shares int) { return 0, 1 }

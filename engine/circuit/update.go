@@ -18,6 +18,7 @@ type solution struct {
 	drive    []injection
 	at       point
 	ready    bool      // what follows is there
+	by       *factored // the base
 	w        []sum     // columns of W
 	v        [][]term  // rows of V'
 	s        *denseLU  // of S
@@ -55,7 +56,7 @@ func (sol *solution) value(i int) float64 {
 	if sol.x != nil {
 		return sol.x[i]
 	}
-	return sol.ba.x[i] + sol.plus.value(i)
+	return sol.by.x[i] + sol.plus.value(i)
 }
 
 // amps returns the current of a branch from its a to its b.
@@ -117,10 +118,14 @@ func (sol *solution) prepare() {
 	whole := sol.x // found with fixed pivots, at this very point
 	sol.ready = true
 	sol.w, sol.v, sol.s, sol.vb, sol.plus, sol.x, sol.err = nil, nil, nil, nil, nil, nil, nil
+	if sol.by, sol.err = sol.ba.factored(); sol.err != nil {
+		sol.x = whole
+		return
+	}
 	c := lowRank{solution: sol, now: map[int]changedRow{}}
 	for _, d := range sol.drive {
 		if d.node >= 0 {
-			sol.plus = append(sol.plus, scaled{d.amps, sol.ba.columns.at(d.node)})
+			sol.plus = append(sol.plus, scaled{d.amps, sol.by.columns.at(d.node)})
 		}
 	}
 	for _, i := range slices.Sorted(maps.Keys(sol.branches)) {
@@ -148,7 +153,7 @@ func (sol *solution) prepare() {
 			grown += math.Abs(z*part.f) * part.col.most
 		}
 	}
-	if c.rough = c.rough || grown > grownVolts; c.rough || len(sol.ba.x) <= watched {
+	if c.rough = c.rough || grown > grownVolts; c.rough || len(sol.by.x) <= watched {
 		c.refine()
 	}
 }
@@ -162,7 +167,7 @@ func (c *lowRank) row(i int) {
 	if len(delta) == 0 && rhs == c.ba.rhs[r] {
 		return
 	}
-	col := c.ba.columns.at(r)
+	col := c.by.columns.at(r)
 	if d := rhs - c.ba.rhs[r]; d != 0 {
 		c.plus = append(c.plus, scaled{d, col})
 	}
@@ -178,7 +183,7 @@ func (c *lowRank) join(j conductance) {
 	v := ends(j.a, j.b)
 	var w sum
 	for _, end := range v {
-		w = append(w, scaled{end.x * j.g, c.ba.columns.at(end.at)})
+		w = append(w, scaled{end.x * j.g, c.by.columns.at(end.at)})
 	}
 	c.v = append(c.v, v)
 	c.w = append(c.w, w)
@@ -211,7 +216,7 @@ func (c *lowRank) factor() error {
 				size = max(size, math.Abs(t.x))
 			}
 		}
-		c.rough = c.rough || size*c.ba.largest*roundOff > roundVolts*math.Abs(s[i*k+i])
+		c.rough = c.rough || size*c.by.largest*roundOff > roundVolts*math.Abs(s[i*k+i])
 		cut = cut || len(c.rows[i]) == 1
 	}
 	var err error
@@ -226,7 +231,7 @@ func (c *lowRank) factor() error {
 
 // refine finds what the equations still miss, solves for it and adds it.
 func (c *lowRank) refine() {
-	x := make([]float64, len(c.ba.x))
+	x := make([]float64, len(c.by.x))
 	for i := range x {
 		x[i] = c.value(i)
 	}
@@ -251,7 +256,7 @@ func (c *lowRank) refine() {
 		if !c.rough && !slices.ContainsFunc(miss, func(x float64) bool { return math.Abs(x) > missed }) {
 			return
 		}
-		y := c.ba.lu.solve(miss)
+		y := c.by.lu.solve(miss)
 		z := c.weights(func(i int) float64 { return y[i] })
 		for i := range x {
 			x[i] += y[i]
@@ -269,7 +274,7 @@ func (sol *solution) lessOhms(pair []term) float64 {
 		sol.vb = make([]sum, len(sol.v))
 		for i, row := range sol.v {
 			for _, t := range row {
-				sol.vb[i] = append(sol.vb[i], scaled{t.x, sol.ba.across.at(t.at)})
+				sol.vb[i] = append(sol.vb[i], scaled{t.x, sol.by.across.at(t.at)})
 			}
 		}
 		sol.t = make([]float64, len(sol.v))

@@ -1,0 +1,140 @@
+package rules
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+)
+
+// Learned is a file of odds that cases have moved: `learned: odds`.
+type Learned struct {
+	Cases []string           // IDs of those that were counted
+	Odds  map[string]float64 // by "GUIDE / CAUSE" or "part KIND MODE"
+}
+
+// ReadLearned reads a file of learned odds. What its odds are of is not looked
+// up. The error, if any, is [Problems].
+func ReadLearned(file string, data []byte) (*Learned, error) {
+	d := &document{file: file}
+	l := &Learned{Odds: map[string]float64{}}
+	root := d.parse(data)
+	if root == nil {
+		return l, d.problems.err()
+	}
+	m := d.mapping(root, "file of learned odds")
+	kind := m.need("learned")
+	if word := d.text(kind, "learned"); word != "odds" {
+		d.errorf(kind, "learned: %q is none of: odds", word)
+	}
+	d.version(m.need("version"))
+	cases := m.need("cases")
+	for _, n := range d.list(cases, "cases") {
+		id := d.text(n, "cases")
+		if slices.Contains(l.Cases, id) {
+			d.errorf(n, "cases: %s stands twice", id)
+		}
+		l.Cases = append(l.Cases, id)
+	}
+	om := d.mapping(m.need("odds"), "odds")
+	for _, of := range om.keys {
+		guide, cause, ok := strings.Cut(of, " / ")
+		least := leastOdds
+		if !ok {
+			if guide, cause, ok = partMode(of); ok {
+				least = 0
+			}
+		}
+		if !ok || guide == "" || cause == "" {
+			d.errorf(om.at[of], "odds: %q names nothing; write GUIDE / CAUSE or part KIND MODE", of)
+		}
+		l.Odds[of] = d.within(om.get(of), least, mostOdds, "odds: "+of)
+	}
+	m.done()
+	return l, d.problems.err()
+}
+
+// partMode reads "part KIND MODE".
+func partMode(of string) (kind, mode string, ok bool) {
+	rest, ok := strings.CutPrefix(of, "part ")
+	if !ok {
+		return "", "", false
+	}
+	return strings.Cut(rest, " ")
+}
+
+// SourceLearned is the source of odds that were learned from cases.
+const SourceLearned = "learned"
+
+// readOdds puts a layer's learned odds in the place of those below. Odds of what
+// is not there any more are left out: the knowledge has moved on since.
+func (b *Base) readOdds(l layer) error {
+	for _, f := range l.files[oddsFile] {
+		learned, err := ReadLearned(f.name, f.data)
+		if err != nil {
+			return err
+		}
+		set := 0
+		for _, of := range slices.Sorted(maps.Keys(learned.Odds)) {
+			if b.setOdds(of, learned.Odds[of]) {
+				set++
+			} else {
+				b.Notes = append(b.Notes, fmt.Sprintf("odds of %s from %s are left out: there is no such cause any more", of, f.name))
+			}
+		}
+		if set > 0 {
+			b.Notes = append(b.Notes, fmt.Sprintf("odds of %d causes from %s override those below", set, f.name))
+		}
+	}
+	return nil
+}
+
+// setOdds sets the odds of a cause or failure, and reports whether it is there.
+func (b *Base) setOdds(of string, odds float64) bool {
+	if guide, cause, ok := strings.Cut(of, " / "); ok {
+		return b.setCauseOdds(guide, cause, odds)
+	}
+	kind, mode, _ := partMode(of)
+	p := b.parts[kind]
+	if p == nil {
+		return false
+	}
+	i := slices.IndexFunc(p.failures, func(f failure) bool { return f.Mode == mode })
+	if i < 0 {
+		return false
+	}
+	f := &p.failures[i]
+	if f.Odds > 0 { // where a plug was changed they move in proportion
+		f.changedOdds = min(f.changedOdds*odds/f.Odds, mostOdds)
+	}
+	f.Odds, f.Source = odds, SourceLearned
+	return true
+}
+
+// setCauseOdds sets the odds of a cause in its guide, and in those that use it
+// and give no odds of their own.
+func (b *Base) setCauseOdds(guide, cause string, odds float64) bool {
+	r := b.readers[guide]
+	if r == nil {
+		return false
+	}
+	if slices.Contains(r.causes, cause) {
+		r.learned[cause] = true
+	}
+	for id, r := range b.readers {
+		for i := range r.g.Causes {
+			c := &r.g.Causes[i]
+			here := id == guide && c.ID == cause
+			lent := c.Origin == origin(guide, cause) && !r.ownOdds(c.ID) && !r.learned[c.ID]
+			if here || lent {
+				c.Odds, c.Source = odds, SourceLearned
+			}
+		}
+	}
+	return r.learned[cause]
+}
+
+// ownOdds reports whether a cause that is used from elsewhere has odds given here.
+func (r *guideReader) ownOdds(cause string) bool {
+	return slices.ContainsFunc(r.uses, func(u use) bool { return u.cause && u.id == cause && u.fields.value["odds"] != nil })
+}
