@@ -15,7 +15,7 @@ const (
 	aheadTried  = 6      // checks that are weighed as the next one
 	aheadWork   = 100000 // steps of arithmetic for each of these
 	aheadReach  = 0.003  // chance under which what comes after is estimated
-	aheadWorth  = 0.1   // share that must be saved for another check than one step would make: the estimates are no better
+	aheadWorth  = 0.1    // share that must be saved for another check than one step would make: the estimates are no better
 	aheadKinds  = 6      // results of a check that are told apart
 )
 

@@ -544,6 +544,7 @@ func (b *builder) join(j *joint) {
 		}
 	}
 	for _, gc := range j.only {
+		gc.HandOff = b.m.further.known(gc.HandOff) // a harness's own causes stand there already
 		b.m.Causes = append(b.m.Causes, gc.Cause)
 		b.m.hyps = append(b.m.hyps, hypothesis{cause: len(b.m.Causes) - 1, prior: math.Log(gc.Odds * (1 - wrongWord))})
 		for c, k := range byPlan {
