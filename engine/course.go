@@ -105,6 +105,7 @@ type Course struct {
 	mended    map[string]bool // repairs that did not prove, by Cause.Mends
 	chance    float64         // that the last repair mended a fault
 	proof     []*Check        // still to be asked
+	proving   int             // index of the first result that proves the last repair, or -1
 	failed    bool            // a proof check was skipped
 	unshorted bool            // a repair was made and the short check has not passed since
 	handOffs  []HandOff
@@ -137,8 +138,11 @@ type Step struct {
 	Check   *Check
 	Bits    float64 // expected information of the check
 	Proof   bool
-	Doubts  *Taken // the reading that the check puts to the test, or nil
+	Doubts  *Taken   // the reading that the check puts to the test, or nil
+	Try     *Attempt // a repair that may well be tried in place of the check, or nil
 	Verdict *Verdict
+
+	most float64 // bits of the check that tells most
 }
 
 // Verdict is what is known when no further check is worth making.
@@ -183,6 +187,7 @@ func (c *Course) reset() {
 	c.mended = map[string]bool{}
 	c.repaired, c.proof, c.failed, c.unshorted = "", nil, false, false
 	c.doubts = 0
+	c.proving = -1
 }
 
 // Events returns the events that stand.
@@ -445,20 +450,40 @@ func (c *Course) read(ch *Check, r Result) {
 // recall works the belief out anew from the results that stand.
 func (c *Course) recall() {
 	c.belief = c.m.prior()
+	c.learn(c.belief, c.weighed(), func(int) {})
+}
+
+// weighed returns the results that the belief is made of, all but those that
+// prove the last repair.
+func (c *Course) weighed() []Taken {
+	if c.proving >= 0 {
+		return c.results[:c.proving]
+	}
+	return c.results
+}
+
+// learn weighs repairs that did not prove and then results, and says after each
+// which it was: -1 for the repairs, else the index of the result.
+func (c *Course) learn(b *belief, results []Taken, weighed func(n int)) {
 	for i, h := range c.m.hyps {
 		if c.mended[c.m.Causes[h.cause].Mends] {
-			c.belief.log[i] += math.Log(repairFails)
+			b.log[i] += math.Log(repairFails)
 		}
 	}
-	c.belief.normalise()
-	for _, t := range c.results {
+	b.normalise()
+	weighed(-1)
+	for n, t := range results {
 		switch {
 		case t.Skipped != "" || t.Check.Discharge() || !t.Check.hasPrediction():
+			continue
 		case t.under != nil:
-			c.belief.update(c.m.besides(t.Check, t.Result, t.under))
+			b.update(c.m.besides(t.Check, t.Result, t.under))
 		case !t.Stale:
-			c.belief.update(c.m.likelihood(t.Check, t.Result))
+			b.update(c.m.likelihood(t.Check, t.Result))
+		default:
+			continue
 		}
+		weighed(n)
 	}
 }
 
@@ -543,27 +568,32 @@ func (c *Course) step() Step {
 	case c.phase == Closed:
 		return Step{Verdict: c.Verdict()}
 	}
-	ch, bits, leftOut := c.choose()
-	var doubts *Taken
+	ch, leftOut := c.choose()
 	if ch == nil {
-		ch, doubts, bits = c.doubt()
+		k, doubts, bits := c.doubt()
+		if k == nil {
+			return Step{Verdict: c.verdict(leftOut)}
+		}
+		return c.discharged(Step{N: n, Check: k, Bits: bits, Doubts: doubts})
 	}
-	if ch == nil {
-		return Step{Verdict: c.verdict(leftOut)}
-	}
-	if ch.unpowered() {
+	return c.discharged(Step{N: n, Check: ch.Check, Bits: ch.Bits, Try: c.attempt(ch.rest), most: ch.most})
+}
+
+// discharged is a step with the discharge check that is owed before its own.
+func (c *Course) discharged(step Step) Step {
+	if step.Check.unpowered() {
 		if d := c.discharge(); d != nil {
-			return Step{N: n, Check: d, Bits: bits, Doubts: doubts}
+			step.Check = d
 		}
 	}
-	return Step{N: n, Check: ch, Bits: bits, Doubts: doubts}
+	return step
 }
 
 // Left is what is still to be done in a search.
 type Left struct {
 	Causes int     // that have a probability of 1 % and more
 	Bits   float64 // between their repairs
-	Checks int     // about how many more: the bits over those of the next check
+	Checks int     // about how many more: the bits over those of the check that tells most
 }
 
 // Left estimates what is still to be done; it is zero once the search has ended.
@@ -585,7 +615,7 @@ func (c *Course) Left() Left {
 			l.Bits -= p * math.Log2(p)
 		}
 	}
-	l.Checks = max(1, int(math.Round(l.Bits/max(step.Bits, leastBits))))
+	l.Checks = max(1, int(math.Round(l.Bits/max(step.most, leastBits))))
 	return l
 }
 
@@ -612,6 +642,7 @@ const (
 	minutesPower = 1.5 // unplug or plug the pack, once for a group of checks
 	minutesState = 0.3 // set the switches
 	minutesProbe = 0.1 // move the black probe
+	minutesStep  = 0.3 // read what to do, and type what it gave
 	harmMinutes  = 600 // what a certain harm would be worth
 )
 
@@ -622,7 +653,7 @@ func (c *Course) cost(ch *Check) float64 {
 
 // Minutes is what the check takes now, with the way from where the vehicle stands.
 func (c *Course) Minutes(ch *Check) float64 {
-	minutes := ch.Minutes
+	minutes := ch.Minutes + minutesStep
 	if ch.Mode == Ask {
 		return minutes
 	}
@@ -643,10 +674,15 @@ func (c *Course) Minutes(ch *Check) float64 {
 
 // Offer is a check that may be made now.
 type Offer struct {
-	Check *Check
-	Bits  float64 // expected information of the check itself
-	Gain  float64 // and of the one that it opens, where it is the other's way; else as Bits
-	Cost  float64 // the minutes and what its risks are worth, with those of what it opens
+	Check   *Check
+	Bits    float64 // expected information of the check itself
+	Gain    float64 // and of the one that it opens, where it is the other's way; else as Bits
+	Minutes float64 // that it takes from where the vehicle stands, with the way
+	Cost    float64 // the minutes and what its risks are worth, with those of what it opens
+
+	opens *Check  // the check that it is the way to, or nil
+	rest  float64 // of the one that is chosen: expected minutes to the end of the search
+	most  float64 // of the one that is chosen: bits of the offer that tells most
 }
 
 // Offers returns the checks that may be made now and tell something, in the
@@ -675,11 +711,9 @@ func (c *Course) offers() (out []Offer, leftOut map[string]int) {
 	g := c.m.gainer(c.belief)
 	leftOut = map[string]int{}
 	known := c.known()
-	for _, ch := range c.m.Checks {
-		if c.done[ch.ID] {
-			continue
-		}
-		gain := g.bits(ch)
+	gains := g.all(func(ch *Check) bool { return c.done[ch.ID] })
+	for i, ch := range c.m.Checks {
+		gain := gains[i]
 		if gain < leastBits {
 			continue
 		}
@@ -690,31 +724,41 @@ func (c *Course) offers() (out []Offer, leftOut map[string]int) {
 		cost := c.cost(ch)
 		if shut, owed := c.shut(ch, known); shut {
 			// What it tells is worth the checks on the way to it.
+			goal := ch
 			if ch = c.opener(owed, known); ch == nil {
 				continue
 			}
-			out = append(out, Offer{ch, g.bits(ch), gain, cost + c.cost(ch)})
+			out = append(out, Offer{ch, g.bits(ch), gain, c.Minutes(ch), cost + c.cost(ch), goal, 0, 0})
 			continue
 		}
-		out = append(out, Offer{ch, gain, gain, cost})
+		out = append(out, Offer{ch, gain, gain, c.Minutes(ch), cost, nil, 0, 0})
 	}
 	return out, leftOut
 }
 
-// choose returns the check with the most expected information for its cost, or
-// nil where it is time to stop, and why checks that tell something were left out.
-func (c *Course) choose() (best *Check, bits float64, leftOut map[string]int) {
+// open returns what may be asked, none where it is time to stop, and why checks
+// that tell something were left out.
+func (c *Course) open() ([]Offer, map[string]int) {
 	if c.sure() {
-		return nil, 0, nil
+		return nil, nil
 	}
-	offers, leftOut := c.offers()
-	var score float64
-	for _, o := range offers {
-		if s := o.Gain / o.Cost; s > score*(1+1e-9) {
-			best, bits, score = o.Check, o.Bits, s
-		}
+	return c.offers()
+}
+
+// choose returns the offer with which the case is likely to end soonest, or nil
+// where it is time to stop, and why checks that tell something were left out.
+func (c *Course) choose() (*Offer, map[string]int) {
+	offers, leftOut := c.open()
+	if len(offers) == 0 {
+		return nil, leftOut
 	}
-	return best, bits, leftOut
+	k, rest := c.best(offers)
+	o := offers[safer(offers, k)]
+	o.rest = rest
+	for _, x := range offers {
+		o.most = max(o.most, x.Bits)
+	}
+	return &o, leftOut
 }
 
 // refuse says why the check may not be offered now, or "".
@@ -865,7 +909,7 @@ func (c *Course) Settled() bool { return c.Next().Verdict != nil }
 
 // Verdict returns the verdict as of now, whether or not the search has ended.
 func (c *Course) Verdict() *Verdict {
-	_, _, leftOut := c.choose()
+	_, leftOut := c.open()
 	return c.verdict(leftOut)
 }
 

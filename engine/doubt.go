@@ -24,7 +24,7 @@ const (
 // where no reading is in doubt. It is another route to the same, and the same check again
 // only where there is none.
 func (c *Course) doubt() (*Check, *Taken, float64) {
-	if c.doubts >= mostDoubts {
+	if c.doubts >= mostDoubts || c.m.Misreading == 0 {
 		return nil, nil, 0
 	}
 	lead, sure := c.m.ranking(c.belief)[0].Cause.Mends, c.sure()

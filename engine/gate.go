@@ -20,6 +20,31 @@ const (
 	maxHarm   = 0.05
 )
 
+// riskyHarm is the chance of harm above which a check waits for safe ones that
+// tell at least half as much (common practice, no source).
+const riskyHarm = 0.005
+
+// risky reports whether the check is likelier to do harm than it should be while
+// others are open.
+func (c *Check) risky() bool { return c.Module > riskyHarm || c.Person > riskyHarm }
+
+// safer returns the index of the offer to make in place of the one that was
+// chosen: the safe one with the most information for its cost among those that
+// tell at least half as much, where the chosen one is risky and there are any.
+func safer(offers []Offer, chosen int) int {
+	if !offers[chosen].Check.risky() {
+		return chosen
+	}
+	best := chosen
+	for i := range offers {
+		o := &offers[i]
+		if !o.Check.risky() && o.Bits >= leastBits && o.Bits >= offers[chosen].Bits/2 && (best == chosen || o.rank() > offers[best].rank()) {
+			best = i
+		}
+	}
+	return best
+}
+
 // Gate refuses unsafe checks. Its zero value is the strictest.
 type Gate struct {
 	Qualified bool // the user has confirmed that they may work above ExtraLowVolts

@@ -140,6 +140,7 @@ func (g *Guide) possible(facts map[string]any) ([]GuideCause, error) {
 			}
 		}
 		c.Key = cmp.Or(c.Key, g.key(c.ID))
+		c.Effort = cmp.Or(c.Effort, c.effort())
 		out = append(out, c)
 	}
 	return out, nil

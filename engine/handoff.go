@@ -248,7 +248,7 @@ func (c *Course) onward() {
 		if top.Cause.HandOff == "" || c.leaf[top.Cause.ID] {
 			return
 		}
-		if best, _, _ := c.choose(); best != nil && top.P < handOffShare {
+		if offers, _ := c.open(); len(offers) > 0 && top.P < handOffShare {
 			return
 		}
 		next, h, err := c.m.handOff(top.Cause)

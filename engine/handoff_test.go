@@ -1,11 +1,14 @@
 package engine_test
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"probable/engine"
+	"probable/kb"
+	"probable/rules"
 )
 
 // question is a check with two answers, by the chance of the first.
@@ -156,4 +159,26 @@ func TestAfter(t *testing.T) {
 		}
 		require.Equal(t, tt.next, next)
 	}
+}
+
+// TestHarnessKeepsItsGuide: a cause of a joined guide that would hand off to
+// another leads in a harness's case, and stays.
+func TestHarnessKeepsItsGuide(t *testing.T) {
+	m := models(t)["cart-throttle no throttle response"]
+	base, err := rules.ReadBase(kb.Files)
+	require.NoError(t, err)
+	hands := 0
+	for _, gc := range base.Guide("throttle dead").Causes {
+		if gc.HandOff == "" || !slices.ContainsFunc(m.Causes, func(c engine.Cause) bool { return c.ID == gc.ID }) {
+			continue
+		}
+		hands++
+		c := engine.NewCourse(m, engine.Gate{})
+		for step := c.Next(); step.Verdict == nil; step = c.Next() {
+			require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Likeliest(step.Check, gc.ID)}))
+		}
+		require.Contains(t, verdict(c), gc.ID)
+		require.Empty(t, c.HandOffs())
+	}
+	require.Positive(t, hands)
 }

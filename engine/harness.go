@@ -214,7 +214,7 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 	for i := range faults {
 		f := &faults[i]
 		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions,
-			Key: "part " + f.Kind + " " + f.Mode})
+			Key: "part " + f.Kind + " " + f.Mode, Effort: effortOf(f.Kind, f.Mode)})
 		for _, p := range pasts[i] {
 			b.scenario(f, p.bench, i, p.share)
 			b.fits = append(b.fits, p.fits...)

@@ -60,6 +60,7 @@ type Cause struct {
 	Kills    string // what kills the part while one works on it
 	Hurts    string // what hurts the person
 	HandOff  string // the guide whose causes take its place once it leads, or empty
+	Effort   Effort // of its repair
 	Key      string // what its odds are kept under: "GUIDE / CAUSE", or "part KIND MODE" of a harness's fault
 }
 

@@ -19,6 +19,7 @@ func (c *Course) repair(id string) error {
 	}
 	proof, refused := c.proofChecks(cause)
 	c.proof, c.failed = proof, refused
+	c.proving = len(c.results)
 	c.repaired, c.unshorted, c.chance = id, c.m.Short != nil, 0
 	for _, x := range c.m.ranking(c.belief) {
 		if x.Cause.Mends == cause.Mends {
@@ -108,6 +109,7 @@ func (c *Course) prove(ch *Check, healthy bool) {
 			t.under = append(slices.Clone(t.under), mended{c.repaired, c.chance})
 		}
 	}
+	c.proving = -1
 	c.recall()
 	c.phase, c.proof = Finding, nil
 }

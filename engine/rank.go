@@ -95,10 +95,13 @@ type gainer struct {
 	m     *Model
 	p     []float64 // by hypothesis; 0 where it does not count
 	cause []float64 // by cause: the sum of its hypotheses
+	split []bool    // by hypothesis: another one of its cause counts too
 	total float64
-	mix   []float64
+
+	mix   []float64 // scratch, by bin
 	one   []float64
 	touch []int
+	kind  []float64 // and by kind of prediction
 }
 
 // negligible is the probability under which a hypothesis no longer counts in
@@ -106,21 +109,62 @@ type gainer struct {
 const negligible = 1e-7
 
 func (m *Model) gainer(b *belief) *gainer {
-	g := &gainer{m: m, p: make([]float64, len(m.hyps)), cause: make([]float64, len(m.Causes))}
+	g := &gainer{m: m, p: make([]float64, len(m.hyps)), cause: make([]float64, len(m.Causes)), split: make([]bool, len(m.hyps))}
+	last := -1 // the last hypothesis that counts
 	for i, h := range m.hyps {
 		if b.p[i] > negligible && m.Causes[h.cause].ID != Unexplained {
 			g.p[i] = b.p[i]
 			g.cause[h.cause] += b.p[i]
 			g.total += b.p[i]
+			// The hypotheses of one cause follow each other.
+			if last >= 0 && m.hyps[last].cause == h.cause {
+				g.split[last], g.split[i] = true, true
+			}
+			last = i
 		}
 	}
-	most := 0
-	for _, c := range m.Checks {
-		most = max(most, c.nbins)
-	}
-	g.mix = make([]float64, most)
-	g.one = make([]float64, most)
+	g.scratch()
 	return g
+}
+
+func (g *gainer) scratch() {
+	bins, kinds := 0, 0
+	for _, c := range g.m.Checks {
+		bins, kinds = max(bins, c.nbins), max(kinds, len(c.shows.kinds))
+	}
+	g.mix, g.one, g.touch, g.kind = make([]float64, bins), make([]float64, bins), nil, make([]float64, kinds)
+}
+
+// manyBits is the count of predictions from which their information is worked
+// out side by side.
+const manyBits = 20000
+
+// all returns the bits of every check of the model, and 0 of those left out.
+func (g *gainer) all(without func(*Check) bool) []float64 {
+	bits := make([]float64, len(g.m.Checks))
+	var of []int
+	work := 0
+	for i, c := range g.m.Checks {
+		if !without(c) {
+			of = append(of, i)
+			work += 10 + len(c.shows.other)
+		}
+	}
+	if work < manyBits {
+		for _, i := range of {
+			bits[i] = g.bits(g.m.Checks[i])
+		}
+		return bits
+	}
+	const stretch = 64
+	parallel((len(of)+stretch-1)/stretch, func(k int) {
+		own := *g
+		own.scratch()
+		for _, i := range of[k*stretch : min((k+1)*stretch, len(of))] {
+			bits[i] = own.bits(own.m.Checks[i])
+		}
+	})
+	return bits
 }
 
 // bits returns the mutual information of the check's outcome and the cause, in
@@ -129,75 +173,60 @@ func (m *Model) gainer(b *belief) *gainer {
 // likely it is that none of them fits, the next check is the one that would
 // single out the one that does.
 func (g *gainer) bits(c *Check) float64 {
-	mix := g.mix[:c.nbins]
+	mix, kinds := g.mix[:c.nbins], g.kind[:len(c.shows.kinds)]
 	clear(mix)
-	usual := &c.shows.kinds[0]
-	rest := g.total // of the causes that leave the check alone
+	clear(kinds)
+	rest := g.total // of the hypotheses that leave the check alone
 	var inner, total float64
-	add := func(p *prediction, weight float64) {
-		for _, s := range p.bins {
-			if g.one[s.bin] == 0 {
-				g.touch = append(g.touch, s.bin)
-			}
-			g.one[s.bin] += weight * s.p
-		}
-	}
-	// The hypotheses of one cause follow each other.
+	// Of a cause with one hypothesis only the kind of prediction matters.
 	for other := c.shows.other; len(other) > 0; {
-		cause := g.m.hyps[other[0].hyp].cause
-		left, mass := g.cause[cause], 0.0
-		kind, several := int32(-1), false // what its hypotheses show
-		of := other
-		for len(other) > 0 && g.m.hyps[other[0].hyp].cause == cause {
-			if w := g.p[other[0].hyp]; w > 0 {
-				several = several || kind >= 0 && kind != other[0].kind
-				kind = other[0].kind
-				left -= w
-				mass += w
+		e := other[0]
+		switch w := g.p[e.hyp]; {
+		case w == 0:
+		case !g.split[e.hyp]:
+			kinds[e.kind] += w
+			rest -= w
+		default:
+			// With several they are mixed first, unless all say the same.
+			cause := g.m.hyps[e.hyp].cause
+			n, counted, alike := 0, 0.0, true
+			for ; n < len(other) && g.m.hyps[other[n].hyp].cause == cause; n++ {
+				if w := g.p[other[n].hyp]; w > 0 {
+					counted += w
+					alike = alike && other[n].kind == e.kind
+				}
 			}
-			other = other[1:]
-		}
-		if kind < 0 {
-			continue // none of them counts
-		}
-		rest -= g.cause[cause]
-		if !several && left <= negligible {
-			// They all show the same, whose entropy is known.
-			p := &c.shows.kinds[kind]
-			for _, s := range p.bins {
-				mix[s.bin] += mass * s.p
+			left := g.cause[cause] - counted
+			rest -= counted
+			if alike && left <= negligible {
+				kinds[e.kind] += counted
+			} else {
+				if left > negligible {
+					rest -= left
+				} else {
+					left = 0
+				}
+				in, mass := g.mixed(c, other[:n], left)
+				inner += in
+				total += mass
 			}
-			inner += mass * p.inside
-			total += mass * p.mass
+			other = other[n:]
 			continue
 		}
-		mass = 0
-		for _, o := range of[:len(of)-len(other)] {
-			if w := g.p[o.hyp]; w > 0 {
-				p := &c.shows.kinds[o.kind]
-				add(p, w)
-				mass += w * p.mass
-			}
-		}
-		if left > negligible {
-			add(usual, left)
-			mass += left * usual.mass
-		}
-		for _, k := range g.touch {
-			if x := g.one[k]; x > 0 {
-				inner -= x * math.Log(x/mass)
-				mix[k] += x
-			}
-			g.one[k] = 0
-		}
-		g.touch = g.touch[:0]
-		total += mass
+		other = other[1:]
 	}
 	if rest > negligible {
-		inner += rest * usual.inside
-		total += rest * usual.mass
-		for _, s := range usual.bins {
-			mix[s.bin] += rest * s.p
+		kinds[0] += rest
+	}
+	for k, w := range kinds {
+		if w == 0 {
+			continue
+		}
+		p := &c.shows.kinds[k]
+		inner += w * p.inside
+		total += w * p.mass
+		for _, s := range p.bins {
+			mix[s.bin] += w * s.p
 		}
 	}
 	if total <= 0 {
@@ -210,4 +239,36 @@ func (g *gainer) bits(c *Check) float64 {
 		}
 	}
 	return max(0, (outer-inner)/total/math.Ln2) * (1 - g.m.Misreading)
+}
+
+// mixed adds the results that a cause of several hypotheses shows, left of which
+// leave the check alone. It returns their entropy in nats times their mass, and
+// the mass.
+func (g *gainer) mixed(c *Check, of []exception, left float64) (inner, mass float64) {
+	add := func(p *prediction, weight float64) {
+		for _, s := range p.bins {
+			if g.one[s.bin] == 0 {
+				g.touch = append(g.touch, s.bin)
+			}
+			g.one[s.bin] += weight * s.p
+		}
+		mass += weight * p.mass
+	}
+	for _, e := range of {
+		if w := g.p[e.hyp]; w > 0 {
+			add(&c.shows.kinds[e.kind], w)
+		}
+	}
+	if left > 0 {
+		add(&c.shows.kinds[0], left)
+	}
+	for _, k := range g.touch {
+		if x := g.one[k]; x > 0 {
+			inner -= x * math.Log(x/mass)
+			g.mix[k] += x
+		}
+		g.one[k] = 0
+	}
+	g.touch = g.touch[:0]
+	return inner, mass
 }
