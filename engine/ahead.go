@@ -8,15 +8,15 @@ import (
 
 // Bounds of the look-ahead. They keep the next check fast.
 const (
-	aheadUnits  = 24     // hypotheses that are followed, the likeliest ones
-	aheadShare  = 0.9    // of the probability that they must hold; else one step has to do
-	aheadLeast  = 0.002  // probability from which a hypothesis is followed
-	aheadChecks = 24     // checks that may come later
-	aheadTried  = 6      // checks that are weighed as the next one
-	aheadWork   = 100000 // steps of arithmetic for each of these
-	aheadReach  = 0.003  // chance under which what comes after is estimated
-	aheadWorth  = 0.1    // share that must be saved for another check than one step would make: the estimates are no better
-	aheadKinds  = 6      // results of a check that are told apart
+	aheadUnits  = 12    // hypotheses that are followed, the likeliest ones
+	aheadShare  = 0.9   // of the probability that they must hold; else one step has to do
+	aheadLeast  = 0.002 // probability from which a hypothesis is followed
+	aheadChecks = 24    // checks that may come later
+	aheadTried  = 6     // checks that are weighed as the next one
+	aheadWork   = 5000  // steps of arithmetic for each of these
+	aheadReach  = 0.003 // chance under which what comes after is estimated
+	aheadWorth  = 0.1   // share that must be saved for another check than one step would make: the estimates are no better
+	aheadKinds  = 6     // results of a check that are told apart
 )
 
 // wrongMinutes is what a verdict that names the wrong repair costs (common
