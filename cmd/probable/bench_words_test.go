@@ -101,7 +101,7 @@ func onlyCase(t *testing.T, dir string) string {
 // TestMendedBefore plays a case to its proof; the next one on the harness is told.
 func TestMendedBefore(t *testing.T) {
 	dir := t.TempDir()
-	proven := "36.2\n0.35\n36.0\n0.34\n1\n259\nlit\n35.9\n35.9\n"
+	proven := "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n"
 	require.Contains(t, atBench(t, dir, proven), "is closed: proven.")
 	got := atBench(t, dir, "36.2\nranking\nstop\n")
 	require.Contains(t, got, "Mended here before, 1 time: wire w2 open.")

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -32,6 +33,7 @@ func caseIDs(t *testing.T, dir string) []string {
 	for _, r := range rows {
 		ids = append(ids, r.ID)
 	}
+	slices.Reverse(ids) // the oldest first
 	return ids
 }
 

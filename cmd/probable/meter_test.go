@@ -51,8 +51,8 @@ func TestParseMeter(t *testing.T) {
 func TestMeterFile(t *testing.T) {
 	dir := t.TempDir()
 	file := filepath.Join(dir, "readings")
-	require.NoError(t, os.WriteFile(file, []byte("0.35\n+3.60000E+01\r\n0.34 V\n"), 0o600))
-	got := atBench(t, dir, "36.2\n\n\n\nstop\n", "--meter", file)
+	require.NoError(t, os.WriteFile(file, []byte("0.35\n+3.60000E+01\r\n0.34 V\n35.9\n"), 0o600))
+	got := atBench(t, dir, "36.2\n\n\n\n\nstop\n", "--meter", file)
 	require.Contains(t, got, "the meter: 0.35 V")
 	require.Contains(t, got, "the meter: 36 V")
 	require.Contains(t, got, "VERDICT\n  >99 %  wire w2 open\n")

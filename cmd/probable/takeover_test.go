@@ -150,15 +150,15 @@ func TestReplayStopsAtALostRepair(t *testing.T) {
 	require.NoError(t, os.WriteFile(file, data, 0o600))
 	var out, errs strings.Builder
 	run([]string{"find", "--plain", "--dir", dir, "--harness", file, "--symptom", "tail dark"},
-		strings.NewReader("36.2\n0.35\n36.0\n0.34\n1\n259\nlit\n35.9\n35.9\n"), &out, &errs)
+		strings.NewReader("36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n"), &out, &errs)
 	require.Contains(t, out.String(), "closed: proven")
 	id := onlyCase(t, dir)
 	edit(t, file, "name: w2", "name: yellow")
 	_, lines, said := converse(t, "", "resume", id, "--replay", "--pipe", "--dir", dir)
 	require.Empty(t, said)
 	require.Equal(t, "taken over", lines[0].Type)
-	require.Contains(t, lines[0].raw, `"taken":3,`)
-	require.Equal(t, 4, strings.Count(lines[0].raw, "(read after the repair of wire w2 open, which does not fit)"))
+	require.Contains(t, lines[0].raw, `"taken":4,`)
+	require.Equal(t, 5, strings.Count(lines[0].raw, "(read after the repair of wire w2 open, which does not fit)"))
 	require.Contains(t, lines[0].raw, `"then":{"status":"proven","cause":"wire w2 open"`)
 	require.Contains(t, lines[0].raw, `"now":{"status":"open","cause":"wire yellow open"`)
 	require.Equal(t, "verdict", lines[1].Type)
@@ -198,7 +198,7 @@ func TestReplayRefuses(t *testing.T) {
 // the case as it stood after one of its answers.
 func TestEveryCutResumes(t *testing.T) {
 	dir := t.TempDir()
-	atBench(t, dir, "36.2\n0.35\nnote green\nskip no room\nundo\n36.0\nchange 1\n0.36\n0.34\n1\n259\nlit\n35.9\n35.9\n")
+	atBench(t, dir, "36.2\n0.35\nnote green\nskip no room\nundo\n36.0\nchange 1\n0.36\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n")
 	id := onlyCase(t, dir)
 	data, err := os.ReadFile(filepath.Join(dir, id+".case.jsonl"))
 	require.NoError(t, err)
@@ -216,7 +216,7 @@ func TestEveryCutResumes(t *testing.T) {
 			require.Equal(t, r.Stands, s.stands(), "record %d says how the case stood", n+1)
 		}
 	}
-	require.Equal(t, map[casefile.Kind]int{casefile.KindOpened: 1, casefile.KindEvent: 11, casefile.KindNote: 1, casefile.KindClosed: 1}, kinds)
+	require.Equal(t, map[casefile.Kind]int{casefile.KindOpened: 1, casefile.KindEvent: 13, casefile.KindNote: 1, casefile.KindClosed: 1}, kinds)
 	require.Equal(t, engine.Proven, stands[len(all)].course.Status())
 	cut := t.TempDir()
 	for at := range len(data) + 1 {
