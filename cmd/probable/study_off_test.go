@@ -6,6 +6,9 @@ package main
 // the tag study there are more.
 var resistances = []float64{10}
 
+// playedFault says that every so many faults are played. With the tag study all are.
+const playedFault = 4
+
 // noisyFault says that every so many faults are played with the meter's error
 // too. With the tag study all are.
-const noisyFault = 3
+const noisyFault = 8
