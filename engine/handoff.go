@@ -243,7 +243,7 @@ const handOffShare = 0.5
 // the likeliest when nothing more can be asked. All that was learned is weighed
 // again among the causes that are now in its place.
 func (c *Course) onward() {
-	for c.phase == Finding {
+	for c.phase == Finding && c.m.further.g != nil { // a harness's model goes nowhere: no need to rank its causes
 		top := c.m.ranking(c.belief)[0]
 		if top.Cause.HandOff == "" || c.leaf[top.Cause.ID] {
 			return

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -136,13 +137,7 @@ func (c *Course) pairs() []Pair {
 		}
 	}
 	slices.SortStableFunc(paired, func(x, y int) int {
-		switch a, b := gain[x]+math.Log(one[x]), gain[y]+math.Log(one[y]); {
-		case a > b:
-			return -1
-		case a < b:
-			return 1
-		}
-		return 0
+		return cmp.Compare(gain[y]+math.Log(one[y]), gain[x]+math.Log(one[x]))
 	})
 	paired = paired[:min(len(paired), mostPaired)]
 	var total float64
@@ -171,15 +166,7 @@ func (c *Course) pairs() []Pair {
 	for i := range out {
 		out[i].P /= total
 	}
-	slices.SortStableFunc(out, func(x, y Pair) int {
-		switch {
-		case x.P > y.P:
-			return -1
-		case x.P < y.P:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(x, y Pair) int { return cmp.Compare(y.P, x.P) })
 	out = slices.DeleteFunc(out, func(p Pair) bool { return p.P < leastPair })
 	return out[:min(len(out), mostPairs)]
 }

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -67,15 +68,7 @@ func (m *Model) ranking(b *belief) []Ranked {
 	for i := range p {
 		r[i] = Ranked{&m.Causes[i], p[i]}
 	}
-	slices.SortStableFunc(r, func(x, y Ranked) int {
-		switch {
-		case x.P > y.P:
-			return -1
-		case x.P < y.P:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(r, func(x, y Ranked) int { return cmp.Compare(y.P, x.P) })
 	return r
 }
 

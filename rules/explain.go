@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -176,15 +177,7 @@ func (b *Base) explainGuide(g *engine.Guide) Entry {
 		total += c.Odds
 	}
 	causes := slices.Clone(g.Causes)
-	slices.SortStableFunc(causes, func(x, y engine.GuideCause) int {
-		switch {
-		case x.Odds > y.Odds:
-			return -1
-		case x.Odds < y.Odds:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(causes, func(x, y engine.GuideCause) int { return cmp.Compare(y.Odds, x.Odds) })
 	for _, c := range causes {
 		e.sayf("cause", "%s: %s", c.ID, share(c.Odds/total))
 		if c.HandOff != "" {

@@ -136,7 +136,7 @@ func (b *Base) readGuideOf(d *document, root *yaml.Node, sources SourceIDs) (r *
 	r.checks = r.named(checks, r.checks)
 	for _, ref := range r.refs {
 		if ref.says != "" {
-			r.outcomeOf(ref)
+			r.outcomeOf(ref, true)
 		} else {
 			r.known(ref.at, ref.check, r.checks, ref.what)
 		}
@@ -145,11 +145,12 @@ func (b *Base) readGuideOf(d *document, root *yaml.Node, sources SourceIDs) (r *
 	return r, id, r.problems.err()
 }
 
-// outcomeOf reports an outcome that a check of this guide does not have. One
-// that is used from elsewhere is not known here yet.
-func (r *guideReader) outcomeOf(ref reference) {
+// outcomeOf reports an outcome that a check does not have, of the checks that are
+// written here or of those that are used from elsewhere, which are known only
+// once they are resolved.
+func (r *guideReader) outcomeOf(ref reference, here bool) {
 	for _, k := range r.g.Checks {
-		if k.ID == ref.check && r.lent["check "+k.ID] {
+		if k.ID == ref.check && r.lent["check "+k.ID] == here && (here || k.Answers != nil) {
 			r.known(ref.at, ref.says, k.Answers, fmt.Sprintf("check %s has no outcome", k.ID))
 		}
 	}

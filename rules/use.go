@@ -97,13 +97,8 @@ func (r *guideReader) resolve(others map[string]*guideReader) error {
 		}
 	}
 	for _, ref := range r.refs {
-		if ref.says == "" {
-			continue
-		}
-		for i := range r.g.Checks {
-			if k := &r.g.Checks[i]; k.ID == ref.check && !r.lent["check "+k.ID] && k.Answers != nil {
-				r.known(ref.at, ref.says, k.Answers, "check "+k.ID+" has no outcome")
-			}
+		if ref.says != "" {
+			r.outcomeOf(ref, false)
 		}
 	}
 	for _, ref := range r.handOffs {

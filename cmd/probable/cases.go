@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -95,10 +94,7 @@ func (l *lister) run(c *cobra.Command) error {
 	out := c.OutOrStdout()
 	switch {
 	case l.asJSON:
-		enc := json.NewEncoder(out)
-		enc.SetIndent("", "  ")
-		enc.SetEscapeHTML(false)
-		return enc.Encode(rows)
+		return writeJSON(out, rows)
 	case len(ids) == 0:
 		fmt.Fprintf(out, "No cases in %s yet. Start one with: probable find\n", dir)
 		return nil

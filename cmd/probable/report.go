@@ -189,20 +189,12 @@ func (r *reporter) again(c *cobra.Command, base *rules.Base, what string) error 
 	}
 	o := from.Opened
 	out := c.OutOrStdout()
-	say := func(what, then, now string) {
-		if then != now {
-			fmt.Fprintf(out, "%s: %s then, %s now\n", what, then, now)
-		}
+	changed := changes(o, base.Digest)
+	if text := digest([]byte(o.HarnessText)); o.HarnessText != "" && text != o.Digest {
+		changed = append(changed, change{"harness text", o.Digest, text})
 	}
-	say("knowledge", o.Base, base.Digest)
-	say("program", o.Tool, version)
-	if o.HarnessText != "" {
-		say("harness text", o.Digest, digest([]byte(o.HarnessText)))
-	}
-	if o.HarnessFile != "" {
-		if data, err := os.ReadFile(o.HarnessFile); err == nil {
-			say("harness file "+o.HarnessFile, o.Digest, digest(data))
-		}
+	for _, x := range changed {
+		fmt.Fprintf(out, "%s: %s then, %s now\n", x.What, x.Then, x.Now)
 	}
 	records := []casefile.Record{{Kind: casefile.KindOpened, Time: told.Opened, Opened: &o}}
 	for _, e := range from.Events {

@@ -1,6 +1,7 @@
 package drawing
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -69,15 +70,7 @@ func (pg Page) Chart(w io.Writer, name string, series []Series) error {
 			labels[i] = label{y(s.Shares[n-1]), y(s.Shares[n-1])}
 		}
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case labels[a].at < labels[b].at:
-			return -1
-		case labels[a].at > labels[b].at:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(labels[a].at, labels[b].at) })
 	for i, k := range order {
 		if i > 0 {
 			labels[k].at = max(labels[k].at, labels[order[i-1]].at+13)

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -151,12 +152,8 @@ func Of(c *engine.Course, a About) (*Report, error) {
 	for _, cause := range slices.Sorted(maps.Keys(a.Before)) {
 		r.Known = append(r.Known, fmt.Sprintf("mended here before %d times: %s", a.Before[cause], cause))
 	}
-	var leaders []string
 	for _, x := range v.Causes {
 		r.Causes = append(r.Causes, Cause{x.Cause.ID, round(x.P), x.Cause.Say})
-		if len(leaders) < leading && x.Cause.ID != engine.Unexplained {
-			leaders = append(leaders, x.Cause.ID)
-		}
 	}
 	for _, p := range v.Pairs {
 		r.Pairs = append(r.Pairs, Pair{p.A.ID, p.B.ID, round(p.P)})
@@ -175,7 +172,7 @@ func Of(c *engine.Course, a About) (*Report, error) {
 	if !a.Share {
 		r.Notes = a.Notes
 	}
-	r.readings(c, a, leaders)
+	r.readings(c, a, r.leaders())
 	r.trace(c)
 	r.touched(c, a.Harness)
 	return r, r.draw(c, a.Harness)
@@ -223,13 +220,7 @@ func (r *Report) trace(c *engine.Course) {
 		}
 	}
 	ids := slices.SortedFunc(maps.Keys(most), func(a, b string) int {
-		switch {
-		case most[a] > most[b]:
-			return -1
-		case most[a] < most[b]:
-			return 1
-		}
-		return strings.Compare(a, b)
+		return cmp.Or(cmp.Compare(most[b], most[a]), strings.Compare(a, b))
 	})
 	ids = ids[:min(len(ids), charted)]
 	var series []drawing.Series
