@@ -139,7 +139,7 @@ func (c *Course) ahead(offers []Offer, order []int) (*ahead, []float64) {
 		ch := cmp.Or(o.opens, o.Check)
 		x := act{ask: ch.Mode == Ask, power: ch.Power, state: ch.State}
 		// What the way to it costs is in the offer's cost and not in the check's own.
-		x.cost = ch.Minutes + minutesStep + harmMinutes*(ch.Module+4*ch.Person)
+		x.cost = ch.Minutes + minutesStep + checkPrice + ch.harm()
 		if o.opens != nil {
 			x.cost = o.Cost
 		}

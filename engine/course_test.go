@@ -198,7 +198,24 @@ func TestGate(t *testing.T) {
 	}
 }
 
-// TestWrongReading gives one reading that is a whole supply off, the truth
+// opposite is what a good reading of the 36 V lamp circuit becomes when it is as wrong as can be.
+func opposite(t *testing.T, c *engine.Check, r engine.Result) engine.Result {
+	switch {
+	case c.Mode == engine.VoltsDC:
+		return engine.Result{Value: 36 - r.Value}
+	case c.Mode == engine.Ohms && r.Over:
+		return engine.Result{Value: 0.2}
+	case c.Mode == engine.Ohms:
+		return engine.Result{Over: true}
+	}
+	require.Equal(t, engine.Continuity, c.Mode)
+	if r.Answer == engine.Beep {
+		return engine.Result{Answer: engine.NoBeep}
+	}
+	return engine.Result{Answer: engine.Beep}
+}
+
+// TestWrongReading gives one reading that is as wrong as can be, the truth
 // otherwise. The truth is in the verdict, or is back there as soon as the wrong
 // reading is taken again: nothing is ruled out for good.
 func TestWrongReading(t *testing.T) {
@@ -215,9 +232,9 @@ func TestWrongReading(t *testing.T) {
 			require.Less(t, n, 40)
 			r := m.Likeliest(step.Check, cause)
 			e := engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: r}
-			if n >= wrong && spoilt.Check == "" && step.Check.Mode == engine.VoltsDC {
+			if n >= wrong && spoilt.Check == "" {
 				spoilt = e
-				e.Result.Value = 36 - r.Value
+				e.Result = opposite(t, step.Check, r)
 			}
 			require.NoError(t, c.Apply(e))
 		}

@@ -31,7 +31,7 @@ func tailDark(t *testing.T) *engine.Model {
 // has borne that reading out; a reading that was wrong is found out by it, and
 // the verdict says so.
 func TestDoubt(t *testing.T) {
-	const cause, misread = "wire w2 open", "volts p1.1a to pack.minus"
+	const cause, misread = "part tail open", "ohms tail.plus to tail.minus, tail on"
 	m := tailDark(t)
 	for _, tt := range []struct {
 		name  string
@@ -55,7 +55,7 @@ func TestDoubt(t *testing.T) {
 				r := m.Likeliest(step.Check, cause)
 				if tt.wrong && step.Check.ID == misread && !spoilt {
 					spoilt = true
-					r = engine.Result{Value: 36.1} // the wire's far end, were it whole
+					r = engine.Result{Value: 259} // a lamp that is whole
 				}
 				require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: r}))
 			}
@@ -89,7 +89,7 @@ func TestDoubtEnds(t *testing.T) {
 	for n := 0; c.Next().Verdict == nil; n++ {
 		require.Less(t, n, 40)
 		step := c.Next()
-		e := engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Likeliest(step.Check, "wire w2 open")}
+		e := engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: m.Likeliest(step.Check, "part tail open")}
 		if step.Doubts != nil {
 			skipped++
 			e = engine.Event{Kind: engine.Skipped, Check: step.Check.ID}
@@ -97,7 +97,7 @@ func TestDoubtEnds(t *testing.T) {
 		require.NoError(t, c.Apply(e))
 	}
 	require.True(t, skipped >= 1 && skipped <= 4, "%d", skipped)
-	require.Equal(t, "wire w2 open", c.Verdict().Causes[0].Cause.ID)
+	require.Equal(t, "part tail open", c.Verdict().Causes[0].Cause.ID)
 }
 
 // TestJoinedHandOff: a cause of a guide that is joined to a harness leads without

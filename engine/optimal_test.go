@@ -69,7 +69,7 @@ func (p *puzzle) model() *Model {
 		m.hyps = append(m.hyps, hypothesis{i, math.Log(x)})
 	}
 	for k, rows := range p.rows {
-		c := &Check{ID: fmt.Sprintf("check %d", k), Mode: Ask, Power: Off, Minutes: p.cost[k] - minutesStep}
+		c := &Check{ID: fmt.Sprintf("check %d", k), Mode: Ask, Power: Off, Minutes: p.cost[k] - minutesStep - checkPrice}
 		for o := range rows[0] {
 			c.Answers = append(c.Answers, fmt.Sprintf("outcome %d", o))
 		}

@@ -12,7 +12,9 @@ import (
 func (v *vehicle) chooser() func(*engine.Course) *engine.Check {
 	switch v.p.Policy {
 	case Half:
-		return halfSplit(map[string][]string{})
+		return v.halfSplit(false)
+	case HalfOdds:
+		return v.halfSplit(true)
 	case Order:
 		return func(c *engine.Course) *engine.Check {
 			if offers := c.Offers(); len(offers) > 0 {
@@ -42,42 +44,56 @@ func (v *vehicle) chooser() func(*engine.Course) *engine.Check {
 	return nil
 }
 
-// halfSplit chooses the check whose likeliest outcomes split the probability that
-// is left nearest to half. It keeps in groups the likeliest outcomes by check.
-func halfSplit(groups map[string][]string) func(*engine.Course) *engine.Check {
+// halfSplit chooses the check whose likeliest outcomes split the causes that are
+// left nearest to half: those that nothing read rules out, each counted alike, as half-splitting does, or
+// with odds the probability that is left. Where counting leaves one cause it goes by
+// probability too. It keeps the likeliest outcomes by check.
+func (v *vehicle) halfSplit(odds bool) func(*engine.Course) *engine.Check {
 	var of *engine.Model
+	shows := map[string][]string{}
 	return func(c *engine.Course) *engine.Check {
 		m := c.Model()
 		if of != m {
 			of = m
-			clear(groups)
+			clear(shows)
 		}
-		p := map[string]float64{}
-		r, _ := c.Ranking()
-		for _, x := range r {
-			p[x.Cause.ID] = x.P
+		share := make([]float64, len(m.Causes))
+		left := 0
+		for i, ok := range v.alive() {
+			if ok {
+				share[i] = 1
+				left++
+			}
+		}
+		if odds || left < 2 {
+			p := map[string]float64{}
+			r, _ := c.Ranking()
+			for _, x := range r {
+				p[x.Cause.ID] = x.P
+			}
+			for i, x := range m.Causes {
+				share[i] = 0
+				if x.ID != engine.Unexplained {
+					share[i] = p[x.ID]
+				}
+			}
 		}
 		var best *engine.Check
 		nearest := math.Inf(1)
 		for _, o := range c.Offers() {
-			shows, ok := groups[o.Check.ID]
+			by, ok := shows[o.Check.ID]
 			if !ok {
 				for _, cause := range m.Causes {
-					shows = append(shows, o.Check.Outcome(m.Likeliest(o.Check, cause.ID)))
+					by = append(by, o.Check.Outcome(m.Likeliest(o.Check, cause.ID)))
 				}
-				groups[o.Check.ID] = shows
+				shows[o.Check.ID] = by
 			}
 			mass := map[string]float64{}
-			var total float64
-			for i, cause := range m.Causes {
-				if cause.ID != engine.Unexplained {
-					mass[shows[i]] += p[cause.ID]
-					total += p[cause.ID]
-				}
-			}
-			most := 0.0
-			for _, x := range mass {
-				most = max(most, x)
+			var most, total float64
+			for i, x := range share {
+				mass[by[i]] += x
+				total += x
+				most = max(most, mass[by[i]])
 			}
 			if off := math.Abs(most/total - 0.5); off < nearest-1e-9 {
 				nearest, best = off, o.Check

@@ -43,17 +43,18 @@ func (s *Subject) make() (*engine.Model, error) {
 type Policy string
 
 const (
-	Engine Policy = "engine" // as the program asks
-	Trust  Policy = "trust"  // the same, with no reading put in doubt
-	Chart  Policy = "chart"  // a fixed flow chart: the guide's order, causes ruled out for good
-	Order  Policy = "order"  // the guide's order, weighed and ended as the program does
-	Half   Policy = "half"   // what splits the probability left nearest to half
-	Random Policy = "random" // any check that tells something
-	Bits   Policy = "bits"   // the most information, whatever it costs
+	Engine   Policy = "engine"    // as the program asks
+	Trust    Policy = "trust"     // the same, with no reading put in doubt
+	Chart    Policy = "chart"     // a fixed flow chart: the guide's order, causes ruled out for good
+	Order    Policy = "order"     // the guide's order, weighed and ended as the program does
+	Half     Policy = "half"      // what splits the causes left nearest to half, each counted alike
+	HalfOdds Policy = "half-odds" // what splits the probability left nearest to half
+	Random   Policy = "random"    // any check that tells something
+	Bits     Policy = "bits"      // the most information, whatever it costs
 )
 
 // Policies are all, the engine's first.
-var Policies = []Policy{Engine, Trust, Chart, Order, Half, Random, Bits}
+var Policies = []Policy{Engine, Trust, Chart, Order, Half, HalfOdds, Random, Bits}
 
 // Draws says how the vehicles of a study answer. Equal draws answer each check
 // alike, whatever else was asked.
