@@ -149,7 +149,8 @@ type Step struct {
 type Verdict struct {
 	Causes     []Ranked // from the top until they hold verdictShare of what is not [Unexplained], and any equal to the last
 	Bits       float64
-	SameRepair bool // those from the top that hold aloneShare, and any equal to the last, have one repair
+	Lead       int  // how many of them lead: hold aloneShare, with any equal to the last
+	SameRepair bool // those that lead have one repair
 	Repair     string
 	Prove      []string
 	Groups     [][]string // causes that no check left can tell apart
@@ -821,12 +822,12 @@ func (c *Course) leading(r []Ranked) (share float64, known bool) {
 func (c *Course) verdict(leftOut map[string]int) *Verdict {
 	r := c.m.ranking(c.belief)
 	v := &Verdict{Bits: entropy(r), Status: c.status}
-	lead := r[:until(r, aloneShare)]
+	v.Lead = until(r, aloneShare)
 	v.SameRepair = true
-	for _, x := range lead {
+	for _, x := range r[:v.Lead] {
 		v.SameRepair = v.SameRepair && x.Cause.Mends == r[0].Cause.Mends
 	}
-	v.Causes = named(r, len(lead))
+	v.Causes = named(r, v.Lead)
 	v.Repair = v.Causes[0].Cause.Repair
 	v.Groups = c.groups(v.Causes)
 	v.Pairs = c.pairs()

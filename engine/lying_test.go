@@ -127,9 +127,6 @@ func TestHiddenCausesAreKept(t *testing.T) {
 	played, lost, checks, alone := 0, 0, 0, 0
 	by := map[string]int{}
 	for n, j := range jobs {
-		if n%hiddenEvery != 0 {
-			continue
-		}
 		for seed := range uint64(hiddenPlays) {
 			w := search(t, j.m, j.cause, rand.New(rand.NewPCG(seed, uint64(n))), func(*engine.Course) *engine.Check { return nil })
 			played++
@@ -147,5 +144,5 @@ func TestHiddenCausesAreKept(t *testing.T) {
 		100*float64(lost)/float64(played), alone, float64(checks)/float64(played))
 	t.Logf("lost: %v", by)
 	require.Greater(t, played, 20)
-	require.LessOrEqual(t, float64(lost), hiddenLost*float64(played))
+	require.LessOrEqual(t, float64(lost), 0.02*float64(played))
 }

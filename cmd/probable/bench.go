@@ -817,9 +817,9 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 		return b.apply(s, engine.Event{Kind: engine.Undone})
 	}
 	b.say("VERDICT")
-	for _, x := range v.Causes {
+	for i, x := range v.Causes {
 		b.wrap(fmt.Sprintf("  %5s  ", percent(x.P)), x.Cause.ID)
-		if x.Cause.Say != "" {
+		if x.Cause.Say != "" && i < v.Lead {
 			b.wrap("         ", x.Cause.Say)
 		}
 	}

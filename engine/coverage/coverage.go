@@ -193,11 +193,10 @@ func (s *Sheet) likeliest(models []*engine.Model) error {
 			return
 		}
 		c.Checks = r.Checks()
-		c.Alone = true
+		c.Alone = r.Verdict.SameRepair && r.Verdict.Causes[0].Cause.Mends == c.Repair
 		for _, x := range r.Verdict.Causes {
 			c.Verdict = append(c.Verdict, x.Cause.ID)
 			c.Found = c.Found || x.Cause.ID == c.ID
-			c.Alone = c.Alone && x.Cause.Mends == c.Repair
 		}
 	})
 	for i, err := range errs {

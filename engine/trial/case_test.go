@@ -53,7 +53,7 @@ func TestTry(t *testing.T) {
 			[]trial.Difference{{Of: "at_most", Text: "it took 4 checks, more than 1"}}, nil},
 		{"readings against the cause", trial.Case{Cause: "bulb", Answers: map[string]trial.Answer{"does nothing work": yes, "black glass": no},
 			Verdict: []string{"bulb"}},
-			[]trial.Difference{{Of: "verdict", Text: `"bulb" does not stand in the verdict; there are: pack empty; switch`}}, nil},
+			[]trial.Difference{{Of: "verdict", Text: `"bulb" does not stand in the verdict; there are: pack empty; switch; fuse; key`}}, nil},
 		{"readings alone", trial.Case{Answers: map[string]trial.Answer{"black glass": yes, "fuse looked at": yes}, Verdict: []string{"bulb"}}, nil, []string{"fuse looked at"}},
 		{"all skipped", trial.Case{Cause: "bulb", Answers: map[string]trial.Answer{"does nothing work": {Skip: true}, "black glass": {Skip: true}},
 			Verdict: []string{"bulb"}, Ends: trial.Alone},
