@@ -201,9 +201,9 @@ func (p *puzzle) engineCost() float64 {
 	return s.solve(p.prior, 0)
 }
 
-// TestNearOptimum holds the engine's policy against the exact optimum: within 5 %
+// TestBarsOptimum holds the engine's policy against the exact optimum: within 5 %
 // on average over 200 small problems, and never over 30 %.
-func TestNearOptimum(t *testing.T) {
+func TestBarsOptimum(t *testing.T) {
 	yardstick(t, 200, 7)
 }
 

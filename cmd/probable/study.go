@@ -44,7 +44,8 @@ func studyCommand() *cobra.Command {
 			"errors of the meter; equal seeds give equal readings, whichever policy asks.\n\n" +
 			"Policies are engine (what the program does), trust (the same with no reading put in doubt), chart\n" +
 			"(a flow chart in the guide's order that rules causes out for good), order (the guide's order, weighed\n" +
-			"as the program does), half (split what is left nearest to half), random, and bits (the most\n" +
+			"as the program does), half (split the causes left nearest to half, each counted alike), half-odds\n" +
+			"(split the probability left), random, and bits (the most\n" +
 			"information, whatever it costs).\n\n" +
 			"--all plays every guide, and the harnesses of " + filepath.Dir(examples) + " where that folder is there.\n\n" +
 			"Exit codes: 0 done, 2 bad input, or a bar of --bars is missed.",
