@@ -12,3 +12,6 @@ const playedFault = 4
 // noisyFault says that every so many faults are played with the meter's error
 // too. With the tag study all are.
 const noisyFault = 8
+
+// noises is how often a fault is played with other errors of the meter.
+const noises = 1

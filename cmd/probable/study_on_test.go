@@ -15,6 +15,8 @@ const playedFault = 1
 
 const noisyFault = 1
 
+const noises = 6
+
 // TestBarsStudy holds the program against its bars on all guides and example
 // harnesses.
 func TestBarsStudy(t *testing.T) {
