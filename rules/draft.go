@@ -35,7 +35,7 @@ func CheckID(id string) error {
 
 // CheckGuide says what is wrong with the ID of a new guide of this base, or nil.
 func (b *Base) CheckGuide(id string) error {
-	if b.readers[id] != nil {
+	if b.guides[id] != nil {
 		return fmt.Errorf("there is a guide %q already", id)
 	}
 	return CheckID(id)

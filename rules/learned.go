@@ -12,8 +12,8 @@ import (
 // every failure of every kind of part as "part KIND MODE".
 func (b *Base) Odds() map[string]float64 {
 	odds := map[string]float64{}
-	for id, r := range b.readers {
-		for _, c := range r.g.Causes {
+	for _, id := range b.ids() {
+		for _, c := range b.Guide(id).Causes {
 			odds[id+" / "+c.ID] = c.Odds
 		}
 	}
