@@ -20,7 +20,7 @@ import (
 
 // Base is the knowledge: kinds of parts, guides and their sources.
 type Base struct {
-	parts     map[string]*Part
+	parts     map[string]heldPart
 	guides    map[string]*held
 	templates map[string]kbFile    // harness files by name
 	where     map[string]kbFile    // where a part, template, guide or source stands, by kind and name
@@ -53,15 +53,15 @@ func ReadBase(shipped fs.FS, over ...Layer) (*Base, error) {
 }
 
 // OpenBase reads as little as a case needs: of the shipped base, which is taken to
-// be right, guides when they are first asked for and templates where they are
-// used; of layers all. The error joins [Problems], but for those of guides, which
+// be right, parts and guides when they are first asked for and templates where
+// they are used; of layers all. The error joins [Problems], but for those of guides, which
 // are in Unfit. Unlike that of ReadBase the base is for one goroutine at a time.
 func OpenBase(shipped fs.FS, over ...Layer) (*Base, error) {
 	layers, err := load(shipped, over)
 	if layers == nil {
 		return nil, err
 	}
-	b, ids, wrong := readFrame(layers)
+	b, ids, wrong := readFrame(layers, true)
 	errs := []error{err, wrong}
 	unfit := []error{b.holdUnread(layers[0], ids)}
 	for _, l := range layers[1:] {
@@ -143,7 +143,7 @@ func load(shipped fs.FS, over []Layer) ([]layer, error) {
 
 // readLayers reads what the files of layers say, the last on top.
 func readLayers(layers []layer) (*Base, error) {
-	b, ids, err := readFrame(layers)
+	b, ids, err := readFrame(layers, false)
 	errs := []error{err}
 	for _, l := range layers {
 		errs = append(errs, b.readGuides(l.files["guides"], ids))
@@ -162,21 +162,26 @@ func readLayers(layers []layer) (*Base, error) {
 }
 
 // readFrame reads what guides lean on: sources, whose IDs it returns, and parts;
-// and which templates there are.
-func readFrame(layers []layer) (*Base, SourceIDs, error) {
-	b := &Base{parts: map[string]*Part{}, guides: map[string]*held{}, templates: map[string]kbFile{}, where: map[string]kbFile{}, layers: layers}
+// and which templates there are. The shipped parts may be left unread, until they
+// are asked for.
+func readFrame(layers []layer, unread bool) (*Base, SourceIDs, error) {
+	b := &Base{parts: map[string]heldPart{}, guides: map[string]*held{}, templates: map[string]kbFile{}, where: map[string]kbFile{}, layers: layers}
 	var errs []error
 	b.Digest = digest(layers)
 	ids := SourceIDs{}
 	for _, l := range layers {
 		errs = append(errs, b.readSources(l, ids))
 	}
-	for _, l := range layers {
-		parts, err := readAll(l.files["parts"], "part: there is another kind", func(f kbFile) (*Part, *yaml.Node, error) {
+	for i, l := range layers {
+		files := l.files["parts"]
+		if i == 0 && unread {
+			files = b.holdParts(files, ids)
+		}
+		parts, err := readAll(files, "part: there is another kind", func(f kbFile) (*Part, *yaml.Node, error) {
 			return readPart(f.name, f.data, ids)
 		})
 		errs = append(errs, err)
-		lay(b, "part", parts, func(kind string, p *Part) { b.parts[kind] = p })
+		lay(b, "part", parts, func(kind string, p *Part) { b.parts[kind] = heldPart{p.wire, func() *Part { return p }} })
 		for _, f := range l.files["templates"] {
 			b.define("template "+f.stem(), f)
 			b.templates[f.stem()] = f
@@ -344,7 +349,12 @@ func (b *Base) Kinds() []string {
 }
 
 // Part returns a kind of part, or nil.
-func (b *Base) Part(kind string) *Part { return b.parts[kind] }
+func (b *Base) Part(kind string) *Part {
+	if p, ok := b.parts[kind]; ok {
+		return p.read()
+	}
+	return nil
+}
 
 // GuideFor returns the guide that joins a symptom of the harness: the one that
 // the symptom names, else the first that applies to what a part shows; nil if

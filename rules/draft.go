@@ -147,7 +147,7 @@ const mostDraftOhms = 1e6
 // CheckKind says what is wrong with the name of a new kind of part of this base,
 // or nil.
 func (b *Base) CheckKind(kind string) error {
-	if b.parts[kind] != nil {
+	if b.Part(kind) != nil {
 		return fmt.Errorf("there is a part of the kind %q already", kind)
 	}
 	return CheckName(kind)

@@ -84,7 +84,7 @@ func (b *Base) Explain(id string) ([]Entry, error) {
 		}
 	}
 	kind, mode, _ := strings.Cut(strings.TrimPrefix(id, "part "), " ")
-	if p := b.parts[kind]; p != nil {
+	if p := b.Part(kind); p != nil {
 		if mode == "" {
 			out = append(out, b.explainPart(p))
 		}
@@ -151,7 +151,7 @@ func (b *Base) leaning(source string) []string {
 		}
 	}
 	for _, kind := range slices.Sorted(maps.Keys(b.parts)) {
-		for _, f := range b.parts[kind].failures {
+		for _, f := range b.Part(kind).failures {
 			note(f.Source, "part "+kind+" "+f.Mode)
 		}
 	}

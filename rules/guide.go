@@ -184,7 +184,7 @@ func (r *guideReader) roles(n *yaml.Node) {
 		v := m.get(role)
 		kind := r.text(v, "role "+role)
 		if r.known(v, kind, r.base.Kinds(), "role "+role+": there is no kind of part") {
-			r.g.Driven = r.g.Driven || r.base.parts[kind].driven
+			r.g.Driven = r.g.Driven || r.base.Part(kind).driven
 		}
 		r.g.Roles[role] = kind
 	}
@@ -193,7 +193,7 @@ func (r *guideReader) roles(n *yaml.Node) {
 
 // whole returns a kind of part, or nil if it is not there or has problems.
 func (b *Base) whole(kind string) *Part {
-	if p := b.parts[kind]; p != nil && !p.broken {
+	if p := b.Part(kind); p != nil && !p.broken {
 		return p
 	}
 	return nil

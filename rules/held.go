@@ -149,24 +149,59 @@ func (b *Base) holdUnread(l layer, ids SourceIDs) error {
 	return b.readGuides(rest, ids)
 }
 
-// headOf reads a guide's file without its causes and checks, if their keys begin
-// lines and all that follows, up to the next key, is indented.
+// headOf reads a guide's file without its causes and checks; false if its head
+// does not stand by itself.
 func (b *Base) headOf(f kbFile) (engine.Guide, bool) {
-	var text []byte
-	skip := false
-	for line := range bytes.Lines(f.data) {
-		if !bytes.ContainsAny(line[:1], " \t-#\r\n") {
-			skip = bytes.HasPrefix(line, []byte("causes:")) || bytes.HasPrefix(line, []byte("checks:"))
-		}
-		if !skip {
-			text = append(text, line...)
-		}
-	}
 	r := &guideReader{document: &document{file: f.name}, base: b, g: &engine.Guide{}}
-	m := r.mapping(r.parse(text), "guide file")
+	m := r.mapping(r.parse(leavingOut(f.data, "causes", "checks")), "guide file")
 	id := m.get("guide")
 	r.g.ID = r.id(id, "guide")
 	r.g.Shared = r.yes(m.get("shared"), "shared")
 	r.applies(m.get("applies"))
 	return *r.g, r.g.ID != "" && len(r.problems) == 0
+}
+
+// heldPart is a kind of part that a base holds, read when it is first asked for.
+type heldPart struct {
+	wire bool // it is the kind of wires, which no harness names
+	read func() *Part
+}
+
+// holdParts adds the shipped kinds of parts unread, and returns the files whose
+// heads do not stand by themselves.
+func (b *Base) holdParts(files []kbFile, ids SourceIDs) []kbFile {
+	var rest []kbFile
+	for _, f := range files {
+		d := &document{file: f.name}
+		m := d.mapping(d.parse(leavingOut(f.data, "keys", "elements", "settings", "shows", "failures")), "part file")
+		kind := d.name(m.get("part"), "part")
+		wire := d.yes(m.get("wire"), "wire")
+		if kind == "" || len(d.problems) > 0 {
+			rest = append(rest, f)
+			continue
+		}
+		b.define("part "+kind, f)
+		b.parts[kind] = heldPart{wire, sync.OnceValue(func() *Part {
+			p, _, _ := readPart(f.name, f.data, ids)
+			return p
+		})}
+	}
+	return rest
+}
+
+// leavingOut is a file's text without some of its keys, if these begin lines and all
+// that follows, up to the next key, is indented.
+func leavingOut(data []byte, keys ...string) []byte {
+	var text []byte
+	skip := false
+	for line := range bytes.Lines(data) {
+		if !bytes.ContainsAny(line[:1], " \t-#\r\n") {
+			key, _, _ := bytes.Cut(line, []byte(":"))
+			skip = slices.Contains(keys, string(key))
+		}
+		if !skip {
+			text = append(text, line...)
+		}
+	}
+	return text
 }

@@ -49,6 +49,7 @@ func TestOpenBase(t *testing.T) {
 	require.Equal(t, whole.Digest, b.Digest)
 	require.Equal(t, whole.GuideIDs(), b.GuideIDs(), "before any is read")
 	require.Equal(t, whole.First, b.First)
+	require.Equal(t, whole.Kinds(), b.Kinds())
 	files, err := filepath.Glob("../testdata/harness/*.yaml")
 	require.NoError(t, err)
 	joined := 0
@@ -57,6 +58,9 @@ func TestOpenBase(t *testing.T) {
 		require.NoError(t, err)
 		h, err := b.Harness(file, data)
 		require.NoError(t, err)
+		same, err := whole.Harness(file, data)
+		require.NoError(t, err)
+		require.Equal(t, same, h)
 		for _, s := range h.Symptoms {
 			want, got := whole.GuideFor(h, s.ID), b.GuideFor(h, s.ID)
 			require.Equal(t, want == nil, got == nil, s.ID)

@@ -17,8 +17,8 @@ func (b *Base) Odds() map[string]float64 {
 			odds[id+" / "+c.ID] = c.Odds
 		}
 	}
-	for kind, p := range b.parts {
-		for _, f := range p.failures {
+	for kind := range b.parts {
+		for _, f := range b.Part(kind).failures {
 			odds["part "+kind+" "+f.Mode] = f.Odds
 		}
 	}

@@ -98,7 +98,7 @@ func (b *Base) setOdds(of string, odds float64) bool {
 		return h != nil && slices.Contains(h.own().causes, cause)
 	}
 	kind, mode, _ := partMode(of)
-	p := b.parts[kind]
+	p := b.Part(kind)
 	if p == nil {
 		return false
 	}

@@ -258,7 +258,7 @@ func (v *reviewer) usual() map[string]any {
 // settings returns how the part in a role may be set; "" where there is no harness.
 func (v *reviewer) settings(role string) []any {
 	out := []any{""}
-	if p := v.b.parts[v.g.Roles[role]]; p != nil {
+	if p := v.b.Part(v.g.Roles[role]); p != nil {
 		for _, s := range p.settings {
 			out = append(out, s.name)
 		}

@@ -137,6 +137,9 @@ func (r *guideReader) circles() {
 func (r *guideReader) comesBack(b *Base) error {
 	before := len(r.problems)
 	for _, c := range r.g.Causes {
+		if c.HandOff == "" {
+			continue
+		}
 		way := circle(r.g.ID, func(id string) []string {
 			if id == r.g.ID {
 				return []string{c.HandOff}
@@ -340,7 +343,7 @@ func (r *guideReader) bringRole(u use, other *guideReader, role string) {
 	case !ok:
 	case !have:
 		r.g.Roles[role] = kind
-		r.g.Driven = r.g.Driven || r.base.parts[kind] != nil && r.base.parts[kind].driven
+		r.g.Driven = r.g.Driven || r.base.Part(kind) != nil && r.base.Part(kind).driven
 	case mine != kind:
 		r.errorf(u.at, "use: %s needs the role %s of %s, a %s; here it is a %s", u.id, role, u.from, kind, mine)
 	}
