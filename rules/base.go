@@ -55,7 +55,7 @@ func ReadBase(shipped fs.FS, over ...Layer) (*Base, error) {
 // OpenBase reads as little as a case needs: of the shipped base, which is taken to
 // be right, parts and guides when they are first asked for and templates where
 // they are used; of layers all. The error joins [Problems], but for those of guides, which
-// are in Unfit. Unlike that of ReadBase the base is for one goroutine at a time.
+// are in Unfit. Its guides, unlike those of ReadBase, are for one goroutine at a time.
 func OpenBase(shipped fs.FS, over ...Layer) (*Base, error) {
 	layers, err := load(shipped, over)
 	if layers == nil {
