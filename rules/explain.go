@@ -63,10 +63,10 @@ func (b *Base) Explain(id string) ([]Entry, error) {
 	}
 	guide, of, qualified := strings.Cut(id, " / ")
 	for _, name := range b.ids() {
-		g := b.Guide(name)
 		if qualified && name != guide {
 			continue
 		}
+		g := b.Guide(name)
 		if !qualified {
 			of = id
 		}
