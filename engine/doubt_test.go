@@ -15,7 +15,7 @@ import (
 // tailDark is the example of the tail light that stays dark.
 func tailDark(t *testing.T) *engine.Model {
 	t.Helper()
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	path := filepath.Join("..", "testdata", "harness", "cart-tail.yaml")
 	data, err := os.ReadFile(path)

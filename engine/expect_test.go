@@ -15,7 +15,7 @@ import (
 
 func expectSheet(t testing.TB, name string) *engine.ExpectSheet {
 	t.Helper()
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	data, err := os.ReadFile(filepath.Join("..", "testdata", "harness", name+".yaml"))
 	require.NoError(t, err)

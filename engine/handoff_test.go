@@ -165,7 +165,7 @@ func TestAfter(t *testing.T) {
 // another leads in a harness's case, and stays.
 func TestHarnessKeepsItsGuide(t *testing.T) {
 	m := models(t)["cart-throttle no throttle response"]
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	hands := 0
 	for _, gc := range base.Guide("throttle dead").Causes {

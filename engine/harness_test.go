@@ -48,7 +48,7 @@ func TestFillingACapacitor(t *testing.T) {
 // made reads a harness from its text.
 func made(t testing.TB, text string) *circuit.Harness {
 	t.Helper()
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	h, err := base.Harness("made.yaml", []byte(text))
 	require.NoError(t, err)

@@ -20,14 +20,18 @@ import (
 
 // Base is the knowledge: kinds of parts, guides and their sources.
 type Base struct {
-	parts     map[string]*Part
-	readers   map[string]*guideReader // by guide
-	templates map[string]kbFile       // harness files by name
-	where     map[string]kbFile       // where a part, template, guide or source stands, by kind and name
+	parts     map[string]heldPart
+	guides    map[string]*held
+	templates map[string]kbFile    // harness files by name
+	where     map[string]kbFile    // where a part, template, guide or source stands, by kind and name
+	learned   []map[string]float64 // odds by "GUIDE / CAUSE" and more, a layer's each
 	Sources   []Source
 	First     *Question // what to ask who does not know the guide; nil: nothing
 	// Notes say what a layer put in the place of something below it.
-	Notes  []string
+	Notes []string
+	// Unfit joins the [Problems] of guides of layers. None of them can be worked by,
+	// and [Base.Reach] refuses those that use or extend one.
+	Unfit  error
 	layers []layer
 	Digest string // names the knowledge by the contents of all files, those too that were overridden
 }
@@ -46,6 +50,36 @@ func ReadBase(shipped fs.FS, over ...Layer) (*Base, error) {
 	}
 	b, wrong := readLayers(layers)
 	return b, errors.Join(err, wrong)
+}
+
+// OpenBase reads as little as a case needs: of the shipped base, which is taken to
+// be right, parts and guides when they are first asked for and templates where
+// they are used; of layers all. The error joins [Problems], but for those of guides, which
+// are in Unfit. Its guides, unlike those of ReadBase, are for one goroutine at a time.
+func OpenBase(shipped fs.FS, over ...Layer) (*Base, error) {
+	layers, err := load(shipped, over)
+	if layers == nil {
+		return nil, err
+	}
+	b, ids, wrong := readFrame(layers, true)
+	errs := []error{err, wrong}
+	unfit := []error{b.holdUnread(layers[0], ids)}
+	for _, l := range layers[1:] {
+		unfit = append(unfit, b.readGuides(l.files["guides"], ids))
+	}
+	errs = append(errs, b.readRest(layers))
+	for _, id := range b.ids() {
+		if h := b.guides[id]; h.read {
+			unfit = append(unfit, h.resolved(), h.circled())
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(b.templates)) {
+		if f := b.templates[name]; !f.shipped {
+			errs = append(errs, b.checkTemplate(f))
+		}
+	}
+	b.Unfit = errors.Join(unfit...)
+	return b, errors.Join(errs...)
 }
 
 // ReadFiles reads a base as [ReadBase] does, and over it files by their names,
@@ -109,43 +143,64 @@ func load(shipped fs.FS, over []Layer) ([]layer, error) {
 
 // readLayers reads what the files of layers say, the last on top.
 func readLayers(layers []layer) (*Base, error) {
-	b := &Base{parts: map[string]*Part{}, readers: map[string]*guideReader{}, templates: map[string]kbFile{}, where: map[string]kbFile{}, layers: layers}
+	b, ids, err := readFrame(layers, false)
+	errs := []error{err}
+	for _, l := range layers {
+		errs = append(errs, b.readGuides(l.files["guides"], ids))
+	}
+	errs = append(errs, b.readRest(layers))
+	for _, id := range b.ids() {
+		errs = append(errs, b.guides[id].resolved())
+	}
+	for _, id := range b.ids() {
+		errs = append(errs, b.guides[id].circled())
+	}
+	for _, name := range slices.Sorted(maps.Keys(b.templates)) {
+		errs = append(errs, b.checkTemplate(b.templates[name]))
+	}
+	return b, errors.Join(errs...)
+}
+
+// readFrame reads what guides lean on: sources, whose IDs it returns, and parts;
+// and which templates there are. The shipped parts may be left unread, until they
+// are asked for.
+func readFrame(layers []layer, unread bool) (*Base, SourceIDs, error) {
+	b := &Base{parts: map[string]heldPart{}, guides: map[string]*held{}, templates: map[string]kbFile{}, where: map[string]kbFile{}, layers: layers}
 	var errs []error
 	b.Digest = digest(layers)
 	ids := SourceIDs{}
 	for _, l := range layers {
 		errs = append(errs, b.readSources(l, ids))
 	}
-	for _, l := range layers {
-		parts, err := readAll(l.files["parts"], "part: there is another kind", func(f kbFile) (*Part, *yaml.Node, error) {
+	for i, l := range layers {
+		files := l.files["parts"]
+		if i == 0 && unread {
+			files = b.holdParts(files, ids)
+		}
+		parts, err := readAll(files, "part: there is another kind", func(f kbFile) (*Part, *yaml.Node, error) {
 			return readPart(f.name, f.data, ids)
 		})
 		errs = append(errs, err)
-		lay(b, "part", b.parts, parts)
+		lay(b, "part", parts, func(kind string, p *Part) { b.parts[kind] = heldPart{p.wire, func() *Part { return p }} })
 		for _, f := range l.files["templates"] {
 			b.define("template "+f.stem(), f)
 			b.templates[f.stem()] = f
 		}
 	}
-	for _, l := range layers {
-		errs = append(errs, b.readGuides(l, ids))
-	}
-	for _, id := range b.ids() {
-		errs = append(errs, b.readers[id].resolve(b.readers))
-	}
-	for _, id := range b.ids() {
-		errs = append(errs, b.readers[id].comesBack(b.readers))
-	}
+	return b, ids, errors.Join(errs...)
+}
+
+// readRest reads what goes by the names of guides and comes before they are taken
+// whole: learned odds and first questions.
+func (b *Base) readRest(layers []layer) error {
+	var errs []error
 	for _, l := range layers {
 		errs = append(errs, b.readOdds(l))
 	}
 	for i, l := range layers {
 		errs = append(errs, b.readFirst(l, b.upTo(layers[:i+1])))
 	}
-	for _, name := range slices.Sorted(maps.Keys(b.templates)) {
-		errs = append(errs, b.checkTemplate(b.templates[name]))
-	}
-	return b, errors.Join(errs...)
+	return errors.Join(errs...)
 }
 
 // digest names the files of layers by their contents.
@@ -184,15 +239,15 @@ func (b *Base) readSources(l layer, ids SourceIDs) error {
 }
 
 // readGuides adds a layer's guides, then what it adds to guides.
-func (b *Base) readGuides(l layer, ids SourceIDs) error {
-	documents := make(map[string]*extension, len(l.files["guides"]))
-	for _, f := range l.files["guides"] {
+func (b *Base) readGuides(files []kbFile, ids SourceIDs) error {
+	documents := make(map[string]*extension, len(files))
+	for _, f := range files {
 		x := &extension{document: &document{file: f.name}}
 		x.root = x.parse(f.data)
 		x.of = child(x.root, "extends")
 		documents[f.name] = x
 	}
-	guides, err := readAll(l.files["guides"], "guide: there is another guide", func(f kbFile) (*guideReader, *yaml.Node, error) {
+	guides, err := readAll(files, "guide: there is another guide", func(f kbFile) (*guideReader, *yaml.Node, error) {
 		x := documents[f.name]
 		if x.of != nil {
 			return nil, nil, nil
@@ -200,8 +255,8 @@ func (b *Base) readGuides(l layer, ids SourceIDs) error {
 		return b.readGuideOf(x.document, x.root, ids)
 	})
 	errs := []error{err}
-	lay(b, "guide", b.readers, guides)
-	for _, f := range l.files["guides"] {
+	lay(b, "guide", guides, b.holdRead)
+	for _, f := range files {
 		if x := documents[f.name]; x.of != nil {
 			errs = append(errs, b.extend(x, ids))
 		}
@@ -225,12 +280,12 @@ type read[T any] struct {
 }
 
 // lay puts what a layer has over what is there, by name.
-func lay[T any](b *Base, kind string, on map[string]*T, with map[string]read[T]) {
+func lay[T any](b *Base, kind string, with map[string]read[T], put func(string, *T)) {
 	for _, name := range slices.Sorted(maps.Keys(with)) {
 		if name != "" {
 			b.define(kind+" "+name, with[name].file)
 		}
-		on[name] = with[name].value
+		put(name, with[name].value)
 	}
 }
 
@@ -282,17 +337,6 @@ func (b *Base) upTo(layers []layer) []string {
 	return ids
 }
 
-// ids returns the IDs of all guides, sorted.
-func (b *Base) ids() []string {
-	var ids []string
-	for id := range b.readers {
-		if id != "" {
-			ids = append(ids, id)
-		}
-	}
-	return sorted(ids)
-}
-
 // Kinds returns the kinds of parts that a harness may use, sorted.
 func (b *Base) Kinds() []string {
 	var kinds []string
@@ -305,24 +349,9 @@ func (b *Base) Kinds() []string {
 }
 
 // Part returns a kind of part, or nil.
-func (b *Base) Part(kind string) *Part { return b.parts[kind] }
-
-// GuideIDs returns the IDs of all guides that are a symptom, sorted.
-func (b *Base) GuideIDs() []string { return symptoms(b.readers) }
-
-// Guides returns all guides by ID, those too that are only lent from.
-func (b *Base) Guides() engine.Guides {
-	guides := engine.Guides{}
-	for id, r := range b.readers {
-		guides[id] = r.g
-	}
-	return guides
-}
-
-// Guide returns a guide, or nil.
-func (b *Base) Guide(id string) *engine.Guide {
-	if r := b.readers[id]; r != nil {
-		return r.g
+func (b *Base) Part(kind string) *Part {
+	if p, ok := b.parts[kind]; ok {
+		return p.read()
 	}
 	return nil
 }
@@ -339,8 +368,8 @@ func (b *Base) GuideFor(h *circuit.Harness, symptom string) *engine.Guide {
 		return b.Guide(s.Guide)
 	}
 	for _, id := range b.GuideIDs() {
-		if g := b.Guide(id); g.Applies(h, s) {
-			return g
+		if b.guides[id].head.Applies(h, s) {
+			return b.Guide(id)
 		}
 	}
 	return nil

@@ -41,7 +41,7 @@ type casesReader struct {
 // ReadCases reads a file of worked cases, of a guide of this base. The error, if
 // any, is [Problems].
 func (b *Base) ReadCases(file string, data []byte) (*Cases, error) {
-	r := &casesReader{document: &document{file: file}, guides: b.Guides(), checks: map[string][]*engine.GuideCheck{}}
+	r := &casesReader{document: &document{file: file}, checks: map[string][]*engine.GuideCheck{}}
 	out := &Cases{}
 	root := r.parse(data)
 	if root == nil {
@@ -50,8 +50,9 @@ func (b *Base) ReadCases(file string, data []byte) (*Cases, error) {
 	m := r.mapping(root, "cases file")
 	guide := m.need("cases")
 	id := r.text(guide, "cases")
-	if r.known(guide, id, append(b.GuideIDs(), unread(b.readers)...), "cases: there is no guide") {
-		r.g = b.Guide(id)
+	if r.known(guide, id, b.orAny(b.GuideIDs()), "cases: there is no guide") {
+		r.guides, _ = b.Reach(id) // what is wrong with them is not of this file
+		r.g = r.guides[id]
 		r.reach(r.g, map[string]bool{})
 	}
 	r.version(m.need("version"))

@@ -35,7 +35,7 @@ func CheckID(id string) error {
 
 // CheckGuide says what is wrong with the ID of a new guide of this base, or nil.
 func (b *Base) CheckGuide(id string) error {
-	if b.readers[id] != nil {
+	if b.guides[id] != nil {
 		return fmt.Errorf("there is a guide %q already", id)
 	}
 	return CheckID(id)
@@ -147,7 +147,7 @@ const mostDraftOhms = 1e6
 // CheckKind says what is wrong with the name of a new kind of part of this base,
 // or nil.
 func (b *Base) CheckKind(kind string) error {
-	if b.parts[kind] != nil {
+	if b.Part(kind) != nil {
 		return fmt.Errorf("there is a part of the kind %q already", kind)
 	}
 	return CheckName(kind)

@@ -62,11 +62,11 @@ func (b *Base) Explain(id string) ([]Entry, error) {
 		out = append(out, b.explainGuide(g))
 	}
 	guide, of, qualified := strings.Cut(id, " / ")
-	for _, name := range slices.Sorted(maps.Keys(b.readers)) {
-		g := b.readers[name].g
+	for _, name := range b.ids() {
 		if qualified && name != guide {
 			continue
 		}
+		g := b.Guide(name)
 		if !qualified {
 			of = id
 		}
@@ -84,7 +84,7 @@ func (b *Base) Explain(id string) ([]Entry, error) {
 		}
 	}
 	kind, mode, _ := strings.Cut(strings.TrimPrefix(id, "part "), " ")
-	if p := b.parts[kind]; p != nil {
+	if p := b.Part(kind); p != nil {
 		if mode == "" {
 			out = append(out, b.explainPart(p))
 		}
@@ -111,14 +111,15 @@ func (b *Base) Explain(id string) ([]Entry, error) {
 func (b *Base) meant(id string) string {
 	var known []string
 	guide, of, qualified := strings.Cut(id, " / ")
-	r := b.readers[guide]
+	r := b.reader(guide)
 	switch {
 	case qualified && r == nil:
-		id, known = guide, slices.Collect(maps.Keys(b.readers))
+		id, known = guide, b.ids()
 	case qualified:
 		id, known = of, slices.Concat(r.causes, r.checks)
 	default:
-		for name, r := range b.readers {
+		for _, name := range b.ids() {
+			r := b.reader(name)
 			known = slices.Concat(known, []string{name}, r.causes, r.checks)
 		}
 		for kind := range b.parts {
@@ -136,8 +137,8 @@ func (b *Base) leaning(source string) []string {
 			out = append(out, name)
 		}
 	}
-	for _, id := range slices.Sorted(maps.Keys(b.readers)) {
-		g := b.readers[id].g
+	for _, id := range b.ids() {
+		g := b.Guide(id)
 		for _, c := range g.Causes {
 			if c.Origin == origin(id, c.ID) {
 				note(c.Source, c.Origin)
@@ -150,7 +151,7 @@ func (b *Base) leaning(source string) []string {
 		}
 	}
 	for _, kind := range slices.Sorted(maps.Keys(b.parts)) {
-		for _, f := range b.parts[kind].failures {
+		for _, f := range b.Part(kind).failures {
 			note(f.Source, "part "+kind+" "+f.Mode)
 		}
 	}
@@ -158,7 +159,7 @@ func (b *Base) leaning(source string) []string {
 }
 
 func (b *Base) explainGuide(g *engine.Guide) Entry {
-	e := Entry{Kind: "guide", ID: g.ID, File: b.readers[g.ID].file}
+	e := Entry{Kind: "guide", ID: g.ID, File: b.reader(g.ID).file}
 	e.say("", g.About)
 	if g.Shared {
 		e.say("lends", "It is no symptom by itself; other guides use its causes and checks.")
@@ -218,7 +219,7 @@ func plain(v any) string {
 }
 
 func (b *Base) explainCause(g *engine.Guide, c *engine.GuideCause) Entry {
-	e := Entry{Kind: "cause", ID: g.ID + " / " + c.ID, File: b.readers[g.ID].file}
+	e := Entry{Kind: "cause", ID: g.ID + " / " + c.ID, File: b.reader(g.ID).file}
 	e.say("", c.Say)
 	if from, _, _ := strings.Cut(c.Origin, " / "); from != g.ID {
 		e.sayf("written", "in the guide %q, which lends it", from)
@@ -268,8 +269,8 @@ const mostSigns = 6
 // sharing names the other guides of which something holds, sorted.
 func (b *Base) sharing(but string, holds func(*engine.Guide) bool) []string {
 	var out []string
-	for _, id := range slices.Sorted(maps.Keys(b.readers)) {
-		if id != but && holds(b.readers[id].g) {
+	for _, id := range b.ids() {
+		if id != but && holds(b.Guide(id)) {
 			out = append(out, id)
 		}
 	}
@@ -277,7 +278,7 @@ func (b *Base) sharing(but string, holds func(*engine.Guide) bool) []string {
 }
 
 func (b *Base) explainCheck(g *engine.Guide, k *engine.GuideCheck) Entry {
-	e := Entry{Kind: "check", ID: g.ID + " / " + k.ID, File: b.readers[g.ID].file}
+	e := Entry{Kind: "check", ID: g.ID + " / " + k.ID, File: b.reader(g.ID).file}
 	e.say("", k.Say)
 	if from, _, _ := strings.Cut(k.Origin, " / "); from != g.ID {
 		e.sayf("written", "in the guide %q, which lends it", from)

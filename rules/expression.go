@@ -4,13 +4,18 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
+	"sync"
 	"unicode"
 	"unicode/utf8"
 
 	"github.com/expr-lang/expr"
 	"github.com/expr-lang/expr/ast"
+	"github.com/expr-lang/expr/builtin"
+	"github.com/expr-lang/expr/conf"
 	"github.com/expr-lang/expr/file"
 	"github.com/expr-lang/expr/vm"
 	"gopkg.in/yaml.v3"
@@ -25,16 +30,30 @@ const (
 	exprBytes  = 1000
 )
 
-// expression is a compiled expr over named values.
+// expression is a compiled expr over named values, or a plain number.
 type expression struct {
 	at      *yaml.Node
-	program *vm.Program
+	program *vm.Program // nil: it is plain
+	plain   float64
 }
+
+// plainNumber is a number that needs no compiling, as most in parts are.
+var plainNumber = regexp.MustCompile(`^(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?$`)
+
+// disabled are the built-in functions that an expression does not have. They are
+// gathered once: each of a thousand expressions would else do it again.
+var disabled = sync.OnceValue(func() map[string]bool {
+	out := map[string]bool{}
+	for _, f := range builtin.Builtins {
+		out[f.Name] = !slices.Contains([]string{"min", "max", "abs"}, f.Name)
+	}
+	maps.DeleteFunc(out, func(_ string, off bool) bool { return !off })
+	return out
+})
 
 // program compiles a text over the variables of env.
 func program(text string, env map[string]any, as expr.Option) (*vm.Program, error) {
-	return expr.Compile(text, expr.Env(env), as, expr.MaxNodes(exprNodes),
-		expr.DisableAllBuiltins(), expr.EnableBuiltin("min"), expr.EnableBuiltin("max"), expr.EnableBuiltin("abs"))
+	return expr.Compile(text, expr.Env(env), as, expr.MaxNodes(exprNodes), func(c *conf.Config) { c.Disabled = disabled() })
 }
 
 // compile compiles the scalar n over the variables of env, to a float64 or, if
@@ -50,6 +69,10 @@ func (d *document) compile(n *yaml.Node, env map[string]any, boolean bool, what 
 	case len(n.Value) > exprBytes:
 		d.unreadable(n, "%s: an expression has at most %d characters", what, exprBytes)
 		return nil
+	}
+	if !boolean && plainNumber.MatchString(n.Value) {
+		x, _ := strconv.ParseFloat(n.Value, 64) // by its form it is one
+		return &expression{at: n, plain: x}
 	}
 	as := expr.AsFloat64()
 	if boolean {
@@ -67,7 +90,7 @@ func (d *document) compile(n *yaml.Node, env map[string]any, boolean bool, what 
 		d.errorf(at, "%s: %s; it may use %s", what, text, variables(env))
 		return nil
 	}
-	return &expression{n, p}
+	return &expression{at: n, program: p}
 }
 
 // inside is the place of a rune of n's text, which may be quoted, folded or a
@@ -237,8 +260,11 @@ func texts(n ast.Node) []string {
 
 // number evaluates an expression that was compiled to a float64; nil is 0.
 func (e *expression) number(env map[string]any) (float64, error) {
-	if e == nil {
+	switch {
+	case e == nil:
 		return 0, nil
+	case e.program == nil:
+		return e.plain, nil
 	}
 	out, err := e.run(env)
 	if err != nil {
@@ -277,6 +303,37 @@ func (e *expression) limits(env map[string]any) []float64 {
 	node := e.program.Node()
 	ast.Walk(&node, l)
 	return l.found
+}
+
+// stepwise reports whether a condition can turn at its limits only: v stands in
+// it as one side of a comparison and nowhere else.
+func (e *expression) stepwise() bool { return stepwise(e.program.Node()) }
+
+func stepwise(n ast.Node) bool {
+	switch x := n.(type) {
+	case *ast.UnaryNode:
+		return stepwise(x.Node)
+	case *ast.BinaryNode:
+		switch x.Operator {
+		case "and", "&&", "or", "||":
+			return stepwise(x.Left) && stepwise(x.Right)
+		case "<", "<=", ">", ">=", "==", "!=":
+			return (isReading(x.Left) || !hasReading(x.Left)) && (isReading(x.Right) || !hasReading(x.Right))
+		}
+	}
+	return !hasReading(n)
+}
+
+func isReading(n ast.Node) bool {
+	x, ok := n.(*ast.IdentifierNode)
+	return ok && x.Value == "v"
+}
+
+// hasReading reports whether a node speaks of v.
+func hasReading(n ast.Node) bool {
+	f := &asked{}
+	ast.Walk(&n, f)
+	return slices.Contains(f.names, "v")
 }
 
 // limitFinder visits the nodes of a condition.

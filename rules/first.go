@@ -61,7 +61,7 @@ func (b *Base) readFirst(l layer, wanted []string) error {
 // ReadFirst reads a file of first questions, which must lead to each of the
 // guides wanted. The error, if any, is [Problems].
 func (b *Base) ReadFirst(file string, data []byte, wanted []string) (*Question, error) {
-	r := &firstReader{document: &document{file: file}, guides: append(b.GuideIDs(), unread(b.readers)...)}
+	r := &firstReader{document: &document{file: file}, guides: b.orAny(b.GuideIDs())}
 	root := r.parse(data)
 	if root == nil {
 		return nil, r.problems.err()

@@ -60,8 +60,7 @@ type guideReader struct {
 	handOffs []reference
 	roleIDs  []string
 	root     *yaml.Node
-	broken   bool            // it has problems
-	learned  map[string]bool // causes whose odds here were learned
+	broken   bool // it has problems
 	// What the review looks at again.
 	whens map[string]*expression   // conditions of causes and checks, as "cause ID" and "check ID"
 	bands map[string][]*expression // conditions of a reading's outcomes, by check
@@ -80,9 +79,9 @@ type reference struct {
 // if any, is [Problems].
 func (b *Base) ReadGuide(file string, data []byte, sources SourceIDs) (*engine.Guide, error) {
 	r, _, err := b.readGuide(file, data, sources)
-	use := r.resolve(b.readers)
+	use := r.resolve(b)
 	if use == nil {
-		use = r.comesBack(b.readers)
+		use = r.comesBack(b)
 	}
 	if err == nil {
 		err = use
@@ -101,7 +100,7 @@ func (b *Base) readGuide(file string, data []byte, sources SourceIDs) (*guideRea
 // readGuideOf reads a guide from a document that was parsed.
 func (b *Base) readGuideOf(d *document, root *yaml.Node, sources SourceIDs) (r *guideReader, id *yaml.Node, err error) {
 	r = &guideReader{document: d, base: b, sources: sources, g: &engine.Guide{}, facts: map[string]any{},
-		needs: map[string][]string{}, lent: map[string]bool{}, learned: map[string]bool{}, root: root,
+		needs: map[string][]string{}, lent: map[string]bool{}, root: root,
 		whens: map[string]*expression{}, bands: map[string][]*expression{}}
 	defer func() { r.broken = err != nil }()
 	g := r.g
@@ -185,7 +184,7 @@ func (r *guideReader) roles(n *yaml.Node) {
 		v := m.get(role)
 		kind := r.text(v, "role "+role)
 		if r.known(v, kind, r.base.Kinds(), "role "+role+": there is no kind of part") {
-			r.g.Driven = r.g.Driven || r.base.parts[kind].driven
+			r.g.Driven = r.g.Driven || r.base.Part(kind).driven
 		}
 		r.g.Roles[role] = kind
 	}
@@ -194,7 +193,7 @@ func (r *guideReader) roles(n *yaml.Node) {
 
 // whole returns a kind of part, or nil if it is not there or has problems.
 func (b *Base) whole(kind string) *Part {
-	if p := b.parts[kind]; p != nil && !p.broken {
+	if p := b.Part(kind); p != nil && !p.broken {
 		return p
 	}
 	return nil
@@ -681,12 +680,16 @@ func limits(whens []*expression, facts map[string]any) []float64 {
 	return out[:min(len(out), maxLimits)]
 }
 
-// readings returns the readings to try on conditions: each limit, one between
-// it and the next, and one beyond the last at either end. That is all it takes
-// for comparisons of v. For whatever else can be written it adds readings from
+// readings returns the readings to try on conditions: zero, each limit, one
+// between it and the next, and one beyond the last at either end. That is all it
+// takes for comparisons of v. For whatever else is written it adds readings from
 // -24 to 3e6, a hundredth apart near zero and in steps of 4 % further out.
 func (r *guideReader) readings(whens []*expression) []float64 {
-	out := around(limits(whens, r.facts))
+	found := limits(whens, r.facts)
+	out := append(around(found), 0)
+	if len(found) < maxLimits && !slices.ContainsFunc(whens, func(w *expression) bool { return !w.stepwise() }) {
+		return out
+	}
 	for i := -160; i <= 400; i++ {
 		out = append(out, math.Copysign(0.25*math.Expm1(math.Abs(float64(i))/25), float64(i)))
 	}

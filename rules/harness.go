@@ -127,7 +127,7 @@ func (r *harnessReader) readPart(name string, at, n *yaml.Node, wires []*yaml.No
 	m := r.mapping(n, what)
 	kindNode := m.need("kind")
 	kindName := r.text(kindNode, what+": kind")
-	kind := r.base.parts[kindName]
+	kind := r.base.Part(kindName)
 	if !r.known(kindNode, kindName, r.base.Kinds(), what+": there is no kind") {
 		// The part is there, and may be anything.
 		r.h.Parts = append(r.h.Parts, circuit.Part{Name: name})
@@ -259,7 +259,7 @@ func (r *harnessReader) wire(n *yaml.Node) {
 	} else {
 		w.Ohms = circuit.CopperOhms(area, w.Metres, r.h.Celsius)
 	}
-	if kind := r.base.parts["wire"]; kind != nil {
+	if kind := r.base.Part("wire"); kind != nil {
 		for _, f := range kind.failures {
 			w.Failures = append(w.Failures, f.Failure)
 		}

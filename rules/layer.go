@@ -158,14 +158,14 @@ func (b *Base) extend(x *extension, sources SourceIDs) error {
 		m.get(key)
 	}
 	m.done()
-	below := b.readers[id]
-	switch {
-	case below == nil:
-		x.known(x.of, id, append(b.ids(), unread(b.readers)...), "extends: there is no guide")
-	case below.broken:
-		return x.problems.err() // its problems are told where they are
+	over := b.guides[id]
+	if over == nil {
+		x.known(x.of, id, b.orAny(b.ids()), "extends: there is no guide")
+		return x.problems.err()
 	}
-	if err := x.problems.err(); err != nil || below == nil {
+	below := over.own()
+	if err := x.problems.err(); err != nil || below.broken { // its problems are told where they are
+		over.beside = append(over.beside, err)
 		return err
 	}
 	// The extension's lines come after those of the guide.
@@ -193,7 +193,8 @@ func (b *Base) extend(x *extension, sources SourceIDs) error {
 		root.Content[at+1] = merged.merge(key, root.Content[at+1], more)
 	}
 	r, _, err := b.readGuideOf(d, &root, sources)
-	b.readers[id] = r
+	b.holdRead(id, r)
+	b.guides[id].beside = over.beside
 	return err
 }
 

@@ -12,13 +12,13 @@ import (
 // every failure of every kind of part as "part KIND MODE".
 func (b *Base) Odds() map[string]float64 {
 	odds := map[string]float64{}
-	for id, r := range b.readers {
-		for _, c := range r.g.Causes {
+	for _, id := range b.ids() {
+		for _, c := range b.Guide(id).Causes {
 			odds[id+" / "+c.ID] = c.Odds
 		}
 	}
-	for kind, p := range b.parts {
-		for _, f := range p.failures {
+	for kind := range b.parts {
+		for _, f := range b.Part(kind).failures {
 			odds["part "+kind+" "+f.Mode] = f.Odds
 		}
 	}

@@ -74,6 +74,7 @@ func (b *Base) readOdds(l layer) error {
 		if err != nil {
 			return err
 		}
+		b.learned = append(b.learned, learned.Odds)
 		set := 0
 		for _, of := range slices.Sorted(maps.Keys(learned.Odds)) {
 			if b.setOdds(of, learned.Odds[of]) {
@@ -89,13 +90,15 @@ func (b *Base) readOdds(l layer) error {
 	return nil
 }
 
-// setOdds sets the odds of a cause or failure, and reports whether it is there.
+// setOdds sets the odds of a failure, and reports whether what they are of is
+// there. Those of a cause are set by [guideReader.learn].
 func (b *Base) setOdds(of string, odds float64) bool {
 	if guide, cause, ok := strings.Cut(of, " / "); ok {
-		return b.setCauseOdds(guide, cause, odds)
+		h := b.guides[guide]
+		return h != nil && slices.Contains(h.own().causes, cause)
 	}
 	kind, mode, _ := partMode(of)
-	p := b.parts[kind]
+	p := b.Part(kind)
 	if p == nil {
 		return false
 	}
@@ -111,27 +114,24 @@ func (b *Base) setOdds(of string, odds float64) bool {
 	return true
 }
 
-// setCauseOdds sets the odds of a cause in its guide, and in those that use it
-// and give no odds of their own.
-func (b *Base) setCauseOdds(guide, cause string, odds float64) bool {
-	r := b.readers[guide]
-	if r == nil {
-		return false
-	}
-	if slices.Contains(r.causes, cause) {
-		r.learned[cause] = true
-	}
-	for id, r := range b.readers {
-		for i := range r.g.Causes {
-			c := &r.g.Causes[i]
-			here := id == guide && c.ID == cause
-			lent := c.Origin == origin(guide, cause) && !r.ownOdds(c.ID) && !r.learned[c.ID]
-			if here || lent {
-				c.Odds, c.Source = odds, SourceLearned
+// learn sets the odds of the guide's causes to what was learned of them here, or
+// where they are used from if they have no odds of their own here. A later layer
+// counts for more.
+func (r *guideReader) learn(layers []map[string]float64) {
+	for i := range r.g.Causes {
+		c := &r.g.Causes[i]
+		ownOdds := r.ownOdds(c.ID)
+		for _, odds := range layers {
+			x, ok := odds[origin(r.g.ID, c.ID)]
+			ownOdds = ownOdds || ok
+			if !ok && !ownOdds {
+				x, ok = odds[c.Origin]
+			}
+			if ok {
+				c.Odds, c.Source = x, SourceLearned
 			}
 		}
 	}
-	return r.learned[cause]
 }
 
 // ownOdds reports whether a cause that is used from elsewhere has odds given here.

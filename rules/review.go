@@ -14,11 +14,11 @@ import (
 // Review returns what is doubtful in a base that reads well, sorted by place.
 // What has problems is left out.
 func (b *Base) Review() Problems {
-	ids := slices.Sorted(maps.Keys(b.readers))
+	ids := b.ids()
 	found := make([]Problems, len(ids))
 	var wg sync.WaitGroup
 	for i, id := range ids {
-		if r := b.readers[id]; !r.broken {
+		if r := b.reader(id); !r.broken {
 			wg.Go(func() { found[i] = b.reviewGuide(r) })
 		}
 	}
@@ -122,7 +122,7 @@ func (v *reviewer) home(origin string) *guideReader {
 	if guide == v.g.ID {
 		return v.r
 	}
-	return v.b.readers[guide]
+	return v.b.reader(guide)
 }
 
 // when returns the condition of a cause or check, and what read it; nil if it
@@ -258,7 +258,7 @@ func (v *reviewer) usual() map[string]any {
 // settings returns how the part in a role may be set; "" where there is no harness.
 func (v *reviewer) settings(role string) []any {
 	out := []any{""}
-	if p := v.b.parts[v.g.Roles[role]]; p != nil {
+	if p := v.b.Part(v.g.Roles[role]); p != nil {
 		for _, s := range p.settings {
 			out = append(out, s.name)
 		}
@@ -608,7 +608,7 @@ var (
 
 // common looks for what every guide uses of the shared one.
 func (v *reviewer) common() {
-	lender := v.b.readers[shared]
+	lender := v.b.reader(shared)
 	if lender == nil {
 		return
 	}

@@ -142,8 +142,8 @@ func (s schemas) source() Schema {
 // settings returns the settings of all kinds of parts.
 func (s schemas) settings() []string {
 	var words []string
-	for _, p := range s.b.parts {
-		for _, x := range p.settings {
+	for kind := range s.b.parts {
+		for _, x := range s.b.Part(kind).settings {
 			words = append(words, x.name)
 		}
 	}
@@ -153,8 +153,8 @@ func (s schemas) settings() []string {
 // shown returns the words for what parts show.
 func (s schemas) shown() []string {
 	var words []string
-	for _, p := range s.b.parts {
-		for _, in := range p.indicators {
+	for kind := range s.b.parts {
+		for _, in := range s.b.Part(kind).indicators {
 			words = append(words, in.Words()...)
 		}
 	}
@@ -431,7 +431,7 @@ func (s schemas) harness() Schema {
 	defs := Schema{}
 	var rules []Schema
 	for _, kind := range kinds {
-		p := s.b.parts[kind]
+		p := s.b.Part(kind)
 		var required []string
 		keys := Schema{"kind": true}
 		for _, k := range p.Keys {

@@ -74,21 +74,21 @@ func (r *guideReader) useCheck(m *mapping, n *yaml.Node) {
 
 // resolve fills in what the guide uses of others, by ID, and reports what is not
 // there. What could not be read there is left as it is.
-func (r *guideReader) resolve(others map[string]*guideReader) error {
-	r.problems = nil
+func (r *guideReader) resolve(b *Base) error {
+	before := len(r.problems)
 	for _, u := range r.uses {
-		other := others[u.from]
+		other := b.guides[u.from]
 		if other == nil {
-			r.known(u.at, u.from, append(slices.Sorted(maps.Keys(others)), unread(others)...), "use: there is no guide")
+			r.known(u.at, u.from, b.orAny(b.ids()), "use: there is no guide")
 			continue
 		}
 		if u.cause {
-			r.takeCause(u, other)
+			r.takeCause(u, other.own())
 		}
 	}
 	for _, u := range r.uses {
-		if other := others[u.from]; other != nil && !u.cause {
-			r.takeCheck(u, other)
+		if other := b.guides[u.from]; other != nil && !u.cause {
+			r.takeCheck(u, other.own())
 		}
 	}
 	for _, u := range r.uses {
@@ -105,13 +105,13 @@ func (r *guideReader) resolve(others map[string]*guideReader) error {
 		if ref.check == r.g.ID {
 			continue // a circle
 		}
-		if to := others[ref.check]; to == nil || to.g.Shared {
-			r.known(ref.at, ref.check, append(symptoms(others), unread(others)...), ref.what)
+		if to := b.guides[ref.check]; to == nil || to.head.Shared {
+			r.known(ref.at, ref.check, b.orAny(b.GuideIDs()), ref.what)
 		}
 	}
 	r.circles()
-	r.broken = r.broken || len(r.problems) > 0
-	return r.problems.err()
+	r.broken = r.broken || len(r.problems) > before
+	return r.problems[before:].err()
 }
 
 // circles reports checks that wait for each other.
@@ -134,15 +134,18 @@ func (r *guideReader) circles() {
 }
 
 // comesBack reports hand-offs of this guide that lead back to it.
-func (r *guideReader) comesBack(others map[string]*guideReader) error {
+func (r *guideReader) comesBack(b *Base) error {
 	before := len(r.problems)
 	for _, c := range r.g.Causes {
+		if c.HandOff == "" {
+			continue
+		}
 		way := circle(r.g.ID, func(id string) []string {
 			if id == r.g.ID {
 				return []string{c.HandOff}
 			}
 			var to []string
-			if from := others[id]; from != nil {
+			if from := b.reader(id); from != nil {
 				for _, h := range from.g.Causes {
 					to = append(to, h.HandOff)
 				}
@@ -201,25 +204,6 @@ func (r *guideReader) itemOf(list, id, key string) *yaml.Node {
 		return name
 	}
 	return items
-}
-
-// symptoms returns the guides that are not only lent from, sorted.
-func symptoms(guides map[string]*guideReader) []string {
-	var ids []string
-	for id, r := range guides {
-		if !r.g.Shared {
-			ids = append(ids, id)
-		}
-	}
-	return sorted(ids)
-}
-
-// unread returns an empty word if a guide's name could not be read: it may be any.
-func unread(others map[string]*guideReader) []string {
-	if _, ok := others[""]; ok {
-		return []string{""}
-	}
-	return nil
 }
 
 // lends reports whether the other guide writes the cause or check itself, and
@@ -359,7 +343,7 @@ func (r *guideReader) bringRole(u use, other *guideReader, role string) {
 	case !ok:
 	case !have:
 		r.g.Roles[role] = kind
-		r.g.Driven = r.g.Driven || r.base.parts[kind] != nil && r.base.parts[kind].driven
+		r.g.Driven = r.g.Driven || r.base.Part(kind) != nil && r.base.Part(kind).driven
 	case mine != kind:
 		r.errorf(u.at, "use: %s needs the role %s of %s, a %s; here it is a %s", u.id, role, u.from, kind, mine)
 	}

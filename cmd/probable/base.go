@@ -47,20 +47,24 @@ func layers(c *cobra.Command) (over []rules.Layer, done func(), err error) {
 	return over, done, nil
 }
 
-// readBase reads the shipped knowledge with the layers over it. It says what
-// overrides what.
+// readBase opens the shipped knowledge with the layers over it, to be read as far
+// as it is used. It says what overrides what, and which guides of layers cannot be
+// worked by: they stop nobody who works by another.
 func readBase(c *cobra.Command) (*rules.Base, error) {
 	over, done, err := layers(c)
 	defer done()
 	if err != nil {
 		return nil, err
 	}
-	base, err := rules.ReadBase(kb.Files, over...)
+	base, err := rules.OpenBase(kb.Files, over...)
 	if err != nil {
 		return nil, inputError(err)
 	}
 	for _, note := range base.Notes {
 		fmt.Fprintln(c.ErrOrStderr(), "kb:", note)
+	}
+	for _, p := range problemsOf(base.Unfit) {
+		fmt.Fprintf(c.ErrOrStderr(), "kb: %v; until it is mended no case is worked by this guide\n", p)
 	}
 	return base, nil
 }

@@ -9,7 +9,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -81,6 +80,16 @@ func TestLayers(t *testing.T) {
 		code, _, errs := converse(t, "", append(find, "--kb", broken)...)
 		require.Equal(t, exitInput, code)
 		require.Contains(t, errs, filepath.Join(broken, "guides", "x.yaml")+":5:51: cause bell open: odds: -3 is impossible")
+		// It is told, and stops nobody who works by another guide.
+		code, lines, errs := converse(t, "", "find", "--pipe", "--dir", t.TempDir(), "--guide", "light dark", "--kb", broken)
+		require.Equal(t, exitNoVerdict, code)
+		require.Equal(t, "check", lines[0].Type)
+		require.Equal(t, 1, strings.Count(errs, "odds: -3"), errs)
+		require.Contains(t, errs, "kb: "+filepath.Join(broken, "guides", "x.yaml")+":5:51: cause bell open: odds: -3 is impossible")
+		require.Contains(t, errs, "until it is mended no case is worked by this guide")
+		code, out, _ := runVerb("kb", "check", "--kb", broken)
+		require.Equal(t, exitInput, code)
+		require.Contains(t, strings.Join(strings.Fields(out), " "), "cause bell open: odds: -3")
 		code, _, errs = converse(t, "", append(find, "--kb", filepath.Join(broken, "gone"))...)
 		require.Equal(t, exitInput, code)
 		require.Contains(t, errs, "the folder of knowledge cannot be read")
@@ -108,8 +117,7 @@ func TestLayers(t *testing.T) {
 // TestFirstQuestionsLead walks the shipped questions over the pipe to each guide
 // that they lead to, and back.
 func TestFirstQuestionsLead(t *testing.T) {
-	base, err := rules.ReadBase(kb.Files)
-	require.NoError(t, err)
+	base := shippedBase(t)
 	ways := map[string][]string{} // guide: a way to it
 	var walk func(q *rules.Question, way []string)
 	walk = func(q *rules.Question, way []string) {

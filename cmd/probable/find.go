@@ -81,7 +81,11 @@ func (f *finder) run(c *cobra.Command) error {
 			return err
 		}
 	}
-	if g := base.Guide(o.Guide); g != nil {
+	guides, err := base.Reach(o.Guide)
+	if err != nil {
+		return inputError(err)
+	}
+	if g := guides[o.Guide]; g != nil {
 		if o.Facts, err = f.known(console, g, h, o.Supply); err != nil {
 			return err
 		}

@@ -49,6 +49,11 @@ func readHarness(c *cobra.Command, file string) (h *circuit.Harness, data []byte
 	if err != nil {
 		return nil, nil, err
 	}
+	return harnessOf(base, file)
+}
+
+// harnessOf reads a harness file with this knowledge.
+func harnessOf(base *rules.Base, file string) (h *circuit.Harness, data []byte, err error) {
 	if data, err = os.ReadFile(file); err != nil {
 		return nil, nil, inputError(readable(err))
 	}

@@ -44,7 +44,11 @@ func kbCoverageCommand() *cobra.Command {
 			}
 			var sheets []*coverage.Sheet
 			for _, id := range ids {
-				g := base.Guide(id)
+				guides, err := base.Reach(id)
+				if err != nil {
+					return inputError(err)
+				}
+				g := guides[id]
 				if g == nil || g.Shared {
 					return inputError(fmt.Errorf("there is no guide %q; there are: %s", id, strings.Join(base.GuideIDs(), "; ")))
 				}

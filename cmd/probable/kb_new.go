@@ -218,7 +218,11 @@ func draftCase(i *interview, base *rules.Base) ([]byte, string, error) {
 	if c.Guide, err = i.pick("Of which guide?", base.GuideIDs()); err != nil {
 		return nil, "", err
 	}
-	g := base.Guide(c.Guide)
+	guides, err := base.Reach(c.Guide)
+	if err != nil {
+		return nil, "", inputError(err)
+	}
+	g := guides[c.Guide]
 	var causes []string
 	for _, x := range g.Causes {
 		causes = append(causes, x.ID)
@@ -232,7 +236,7 @@ func draftCase(i *interview, base *rules.Base) ([]byte, string, error) {
 	if c.About, err = i.asks("What happened? A sentence.", anything); err != nil {
 		return nil, "", err
 	}
-	o := trial.Tryer{Guide: g, Guides: base.Guides()}.Play(&trial.Case{Cause: c.Cause})
+	o := trial.Tryer{Guide: g, Guides: guides}.Play(&trial.Case{Cause: c.Cause})
 	if k := slices.IndexFunc(o.Differs, func(d trial.Difference) bool { return d.Of == "" || d.Of == "cause" }); k >= 0 {
 		return nil, "", inputError(errors.New(o.Differs[k].Text))
 	}

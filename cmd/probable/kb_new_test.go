@@ -10,7 +10,6 @@ import (
 
 	"probable/engine"
 	"probable/engine/trial"
-	"probable/kb"
 	"probable/rules"
 )
 
@@ -35,8 +34,7 @@ func TestNewGuide(t *testing.T) {
 	require.Contains(t, out, `there is a cause "horn dead" already`)
 	text, err := os.ReadFile(file)
 	require.NoError(t, err)
-	base, err := rules.ReadBase(kb.Files)
-	require.NoError(t, err)
+	base := shippedBase(t)
 	g, err := base.ReadGuide(file, text, sourceIDs(base))
 	require.NoError(t, err)
 	require.Equal(t, hornAnswers[1], g.About)
@@ -68,8 +66,7 @@ func TestNewPart(t *testing.T) {
 	require.Contains(t, out, `"none" is no resistance in ohm`)
 	text, err := os.ReadFile(filepath.Join(config, "probable", "kb", "parts", "heater.yaml"))
 	require.NoError(t, err)
-	base, err := rules.ReadBase(kb.Files)
-	require.NoError(t, err)
+	base := shippedBase(t)
 	p, err := rules.ReadPart("heater.yaml", text, sourceIDs(base))
 	require.NoError(t, err)
 	require.Equal(t, []string{"plus", "minus"}, p.Pins)
@@ -78,8 +75,7 @@ func TestNewPart(t *testing.T) {
 
 // TestNewCase: a drafted case passes as it is, whatever its cause.
 func TestNewCase(t *testing.T) {
-	base, err := rules.ReadBase(kb.Files)
-	require.NoError(t, err)
+	base := shippedBase(t)
 	for _, id := range base.GuideIDs()[:2] {
 		g := base.Guide(id)
 		for _, cause := range []engine.GuideCause{g.Causes[0], g.Causes[len(g.Causes)-1]} {

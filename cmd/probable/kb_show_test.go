@@ -7,16 +7,12 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
-
-	"probable/kb"
-	"probable/rules"
 )
 
 // TestShow explains guides, causes, checks and parts in lines that fit; only an
 // address may be longer.
 func TestShow(t *testing.T) {
-	base, err := rules.ReadBase(kb.Files)
-	require.NoError(t, err)
+	base := shippedBase(t)
 	ids := []string{"lamp", "part fuse blown", "did it ever work"}
 	for _, g := range base.GuideIDs() {
 		ids = append(ids, g, g+" / "+base.Guide(g).Causes[0].ID, g+" / "+base.Guide(g).Checks[0].ID)

@@ -34,7 +34,10 @@ func tryCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			tried := tryAll(base, files)
+			tried, err := tryAll(base, files)
+			if err != nil {
+				return inputError(err)
+			}
 			out := c.OutOrStdout()
 			if asJSON {
 				err = writeJSON(out, tried)
@@ -99,16 +102,19 @@ type triedStep struct {
 }
 
 // tryAll plays the cases of files, in their order.
-func tryAll(base *rules.Base, files []*rules.Cases) []tried {
+func tryAll(base *rules.Base, files []*rules.Cases) ([]tried, error) {
 	out := []tried{}
-	guides := base.Guides()
 	for _, f := range files {
+		guides, err := base.Reach(f.Guide.ID)
+		if err != nil {
+			return nil, err
+		}
 		t := trial.Tryer{Guide: f.Guide, Guides: guides}
 		for i, o := range t.All(f.Play) {
 			out = append(out, describeTried(f, i, &o))
 		}
 	}
-	return out
+	return out, nil
 }
 
 func describeTried(f *rules.Cases, i int, o *trial.Outcome) tried {

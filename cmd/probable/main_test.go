@@ -27,7 +27,7 @@ func TestMain(m *testing.M) {
 // shippedBase is the shipped knowledge.
 func shippedBase(t testing.TB) *rules.Base {
 	t.Helper()
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	return base
 }

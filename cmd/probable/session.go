@@ -88,20 +88,23 @@ func restore(base *rules.Base, id string, records []casefile.Record) (*session, 
 // harness as drawn, or nil.
 func build(base *rules.Base, o casefile.Opened, h *circuit.Harness) (*session, error) {
 	s := &session{opened: o}
+	guides, err := base.Reach(o.Guide)
+	if err != nil {
+		return nil, inputError(err)
+	}
 	var m *engine.Model
-	var err error
 	if h != nil {
 		for _, part := range slices.Sorted(maps.Keys(o.Supply)) {
 			h = h.Measured(part, o.Supply[part])
 		}
 		s.harness = h
-		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: base.Guide(o.Guide), Facts: o.Facts, Guides: base.Guides(), Before: o.Before})
+		m, err = engine.FromHarness(h, engine.Options{Symptom: o.Symptom, Guide: guides[o.Guide], Facts: o.Facts, Guides: guides, Before: o.Before})
 	} else {
-		g := base.Guide(o.Guide)
+		g := guides[o.Guide]
 		if g == nil {
 			return nil, inputError(fmt.Errorf("there is no guide %q", o.Guide))
 		}
-		m, err = engine.FromGuide(engine.Options{Guide: g, Facts: o.Facts, Guides: base.Guides(), Before: o.Before})
+		m, err = engine.FromGuide(engine.Options{Guide: g, Facts: o.Facts, Guides: guides, Before: o.Before})
 	}
 	if err != nil {
 		return nil, inputError(err)

@@ -109,7 +109,7 @@ func (s *studier) run(c *cobra.Command) error {
 	if err != nil {
 		return inputError(err)
 	}
-	subjects, err := s.subjects(c, base)
+	subjects, err := s.subjects(base)
 	if err != nil {
 		return inputError(err)
 	}
@@ -158,7 +158,7 @@ func parsePolicies(names []string) ([]trial.Policy, error) {
 }
 
 // subjects are what to play: guides first.
-func (s *studier) subjects(c *cobra.Command, base *rules.Base) ([]*trial.Subject, error) {
+func (s *studier) subjects(base *rules.Base) ([]*trial.Subject, error) {
 	ids, files := s.guides, s.harnesses
 	if s.all {
 		ids = base.GuideIDs()
@@ -170,14 +170,17 @@ func (s *studier) subjects(c *cobra.Command, base *rules.Base) ([]*trial.Subject
 	}
 	var out []*trial.Subject
 	for _, id := range ids {
-		g := base.Guide(id)
-		if g == nil {
+		guides, err := base.Reach(id)
+		if err != nil {
+			return nil, err
+		}
+		if guides[id] == nil {
 			return nil, fmt.Errorf("there is no guide %q; there are: %s", id, strings.Join(base.GuideIDs(), ", "))
 		}
-		out = append(out, &trial.Subject{Name: id, Guide: g, Guides: base.Guides()})
+		out = append(out, &trial.Subject{Name: id, Guide: guides[id], Guides: guides})
 	}
 	for _, file := range files {
-		h, _, err := readHarness(c, file)
+		h, _, err := harnessOf(base, file)
 		if err != nil {
 			return nil, err
 		}
@@ -186,7 +189,13 @@ func (s *studier) subjects(c *cobra.Command, base *rules.Base) ([]*trial.Subject
 		for _, sym := range symptomIDs(h) {
 			if s.symptom == "" || sym == s.symptom {
 				found = true
-				out = append(out, &trial.Subject{Name: name + ": " + sym, Harness: h, Symptom: sym, Guide: base.GuideFor(h, sym), Guides: base.Guides()})
+				x := &trial.Subject{Name: name + ": " + sym, Harness: h, Symptom: sym, Guide: base.GuideFor(h, sym)}
+				if x.Guide != nil {
+					if x.Guides, err = base.Reach(x.Guide.ID); err != nil {
+						return nil, err
+					}
+				}
+				out = append(out, x)
 			}
 		}
 		if !found {

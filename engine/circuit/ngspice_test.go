@@ -21,7 +21,7 @@ import (
 // load reads an example harness with the shipped kinds of parts.
 func load(t testing.TB, name string) (*circuit.Harness, string) {
 	t.Helper()
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	path := filepath.Join("..", "..", "testdata", "harness", name+".yaml")
 	data, err := os.ReadFile(path)

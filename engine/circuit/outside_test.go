@@ -594,7 +594,7 @@ func TestOutside(t *testing.T) {
 	if _, err := ngspice.Solve(context.Background(), nil); errors.Is(err, ngspice.ErrMissing) {
 		t.Skip("NOT CHECKED AGAINST NGSPICE: it is not installed")
 	}
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	var files []string
 	texts := map[string][]byte{}

@@ -455,7 +455,7 @@ func answer(sit *circuit.Situation, ground, asked, want string) (got string, ok 
 // each failure, to what a bench shows. A row with a fault must not come true on
 // the healthy part.
 func TestEveryPartOnTheBench(t *testing.T) {
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	var kinds []string
 	for _, b := range benches {
@@ -536,7 +536,7 @@ func TestEveryPartOnTheBench(t *testing.T) {
 // squared over watts alike, of one lamp and of ten side by side, and that a
 // short is far off.
 func TestLampOfUnknownSort(t *testing.T) {
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	for _, lamps := range []int{1, 10} {
 		b := onBench{kind: "lamp", parts: pack12, wires: []string{"r.a>pack.minus", "r.b>pack.minus"}}
@@ -563,7 +563,7 @@ func TestLampOfUnknownSort(t *testing.T) {
 // junction, a short in the motor's halls takes the throttle's supply with it,
 // and the controller's input shows its junctions behind 1000 ohm.
 func TestJunctionsInTheHarness(t *testing.T) {
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	b := onBench{kind: "throttle and halls", parts: pack36 + "k: {kind: switch}, x: {kind: controller}, p: {kind: connector, ways: 3}, g: {kind: throttle}, m: {kind: motor}",
 		wires: []string{"pack.plus>x.plus", "x.minus>pack.minus", "pack.plus>k.a", "k.b>x.key", "x.five>p.1a", "x.ground>p.2a", "x.signal>p.3a",

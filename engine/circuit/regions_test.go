@@ -65,7 +65,7 @@ func TestOhmsOnAReverseJunction(t *testing.T) {
 // converter to what all its sources in series could give, with every fault: an
 // island that hangs by its leakage drifts off where the solution is rough.
 func TestNoPinIsAboveAllSupplies(t *testing.T) {
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	h, err := base.Harness("made", madeHarness(2003, 20))
 	require.NoError(t, err)

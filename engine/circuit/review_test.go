@@ -18,7 +18,7 @@ import (
 // parse reads a harness from its text.
 func parse(t testing.TB, file, text string) *circuit.Harness {
 	t.Helper()
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	h, err := base.Harness(file, []byte(text))
 	require.NoError(t, err)

@@ -121,7 +121,7 @@ func guide(t *testing.T, odds []float64, tables ...rows) *engine.Guide {
 			fmt.Fprintf(&b, "      %s: [%s]\n", name, strings.Join(cells, ", "))
 		}
 	}
-	base, err := rules.ReadBase(kb.Files)
+	base, err := rules.OpenBase(kb.Files)
 	require.NoError(t, err)
 	g, err := base.ReadGuide("small.yaml", []byte(b.String()), rules.SourceIDs{})
 	require.NoError(t, err, b.String())

@@ -24,7 +24,7 @@ import (
 )
 
 // shipped is the shipped knowledge, read once.
-var shipped = sync.OnceValues(func() (*rules.Base, error) { return rules.ReadBase(kb.Files) })
+var shipped = sync.OnceValues(func() (*rules.Base, error) { return rules.OpenBase(kb.Files) })
 
 // read reads one of the example harnesses.
 func read(t testing.TB, name string) *circuit.Harness {
