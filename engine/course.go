@@ -513,7 +513,7 @@ func (c *Course) skip(ch *Check, why string) {
 	})
 	if c.unshorted && !slices.Contains(c.proof, c.m.Short) {
 		// The short check was not made: no power comes back to prove anything.
-		c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p.Power != Off })
+		c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p.Power != Off || p.Warm })
 	}
 	c.endProof()
 }

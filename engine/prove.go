@@ -35,8 +35,9 @@ func (c *Course) repair(id string) error {
 }
 
 // proofChecks returns what proves a repair: the short check before power, the
-// symptom's own checks, and those that had failed; and whether any of them
-// cannot be asked, so that the proof is not whole.
+// symptom's own checks, and those that had failed, in the order in which a person
+// makes them; and whether any of them cannot be asked, so that the proof is not
+// whole.
 func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	have := map[string]bool{}
 	var add func(ch *Check)
@@ -72,16 +73,34 @@ func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 		}
 	}
 	ids := slices.Concat(cause.Prove, c.m.Symptom, failed)
-	// All that is done with the power off comes first, then in the order given.
 	add(c.m.Short)
-	for _, off := range []bool{true, false} {
+	for turn := range turns {
 		for _, id := range ids {
-			if ch := c.m.Check(id); ch != nil && (ch.Power == Off) == off {
+			if ch := c.m.Check(id); ch != nil && ch.turn() == turn {
 				add(ch)
 			}
 		}
 	}
 	return proof, refused
+}
+
+// turns is how many turns a proof has.
+const turns = 4
+
+// turn is when a check comes in a proof. The pack is unplugged for the short
+// check, so all else with the power off is made then, before power comes back; but
+// what wants a warm vehicle comes after the run that warms it, and what is read
+// live while it is warm before the pack is unplugged again.
+func (c *Check) turn() int {
+	switch {
+	case !c.Warm && c.Power == Off:
+		return 0
+	case !c.Warm:
+		return 1
+	case c.Power != Off:
+		return 2
+	}
+	return turns - 1
 }
 
 // prove takes the outcome of a proof check.
