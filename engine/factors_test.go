@@ -53,6 +53,7 @@ func TestExplainByHand(t *testing.T) {
 // byHand is a model of two causes and three checks, without misreadings.
 func byHand() *Model {
 	look := &Check{ID: "look", Mode: Look, Power: Off, Answers: []string{"yes", "no"}, Healthy: "no", Minutes: 1}
+	look.shows.usual(prediction{row: []float64{0.5, 0.5}})
 	look.shows.set(0, prediction{row: []float64{0.8, 0.2}})
 	look.shows.set(1, prediction{row: []float64{0.4, 0.6}})
 	touch := &Check{ID: "touch", Mode: Look, Power: Off, Answers: []string{"dry", "wet"}, Healthy: "dry", Minutes: 1}

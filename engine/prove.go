@@ -121,8 +121,10 @@ func (c *Course) prove(ch *Check, healthy bool) {
 		switch {
 		case since:
 			c.done[t.Check.ID] = true
-		case !t.Stale && t.Check.Mode == Ask && t.Skipped == "":
-			c.done[t.Check.ID] = true // what was asked of the past has not changed
+		case !t.Stale && t.Skipped == "" && !c.done[t.Check.ID] && (t.Check.Mode == Ask || t.Check.Mode == Look && c.m.leaves(c.repaired, t.Check)):
+			// What was asked of the past has not changed, nor what was seen of something
+			// else than was repaired.
+			c.done[t.Check.ID] = true
 		case !t.Stale || t.under != nil:
 			t.Stale = true
 			t.under = append(slices.Clone(t.under), mended{c.repaired, c.chance})
@@ -131,6 +133,11 @@ func (c *Course) prove(ch *Check, healthy bool) {
 	c.proving = -1
 	c.recall()
 	c.phase, c.proof = Finding, nil
+}
+
+// leaves reports whether a cause makes no difference to what a check shows.
+func (m *Model) leaves(cause string, ch *Check) bool {
+	return !slices.ContainsFunc(ch.shows.other, func(o exception) bool { return m.Causes[m.hyps[o.hyp].cause].ID == cause })
 }
 
 // repairFails is the chance that a repair of the right thing did not mend it

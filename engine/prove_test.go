@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -58,4 +59,41 @@ func TestProofWithoutShortCheck(t *testing.T) {
 	require.NoError(t, c.Apply(Event{Kind: Read, Check: "label", Result: Result{Answer: "good"}}))
 	require.Equal(t, Closed, c.Phase())
 	require.Equal(t, Unproven, c.Status())
+}
+
+// TestLooksStand: after a repair that did not prove, what was seen of something
+// else is not looked at again, as its answer cannot have changed; what the repair
+// may have changed is.
+func TestLooksStand(t *testing.T) {
+	model := func() *Model {
+		m := byHand()
+		m.Misreading = DefaultMisreading
+		other := &Check{ID: "other", Mode: Look, Power: Off, Answers: []string{"yes", "no"}, Healthy: "no", Minutes: 1}
+		other.shows.usual(prediction{row: []float64{0.3, 0.7}})
+		other.shows.set(1, prediction{row: []float64{0.7, 0.3}}) // a leaves it alone
+		m.Checks = append(m.Checks, other)
+		m.finish()
+		return m
+	}
+	c := NewCourse(model(), Gate{})
+	for _, e := range []Event{
+		{Kind: Read, Check: "look", Result: Result{Answer: "yes"}},
+		{Kind: Read, Check: "other", Result: Result{Answer: "no"}},
+		{Kind: Repaired, Cause: "a"},
+		{Kind: Read, Check: "short check", Result: Result{Answer: NoBeep}},
+		{Kind: Read, Check: "look", Result: Result{Answer: "yes"}},
+	} {
+		require.NoError(t, c.Apply(e))
+	}
+	require.Equal(t, Finding, c.Phase())
+	open := func(id string) bool {
+		return slices.ContainsFunc(c.Open(), func(k *Check) bool { return k.ID == id })
+	}
+	require.False(t, open("other"))
+	require.False(t, c.Taken()[1].Stale)
+	require.True(t, c.Taken()[0].Stale, "the repair was of what it shows")
+
+	f := c.Explain("b")
+	i := slices.IndexFunc(f, func(f Factor) bool { return f.N == 2 })
+	require.NotContains(t, f[i].Say, "read before a repair")
 }
