@@ -16,6 +16,7 @@ import (
 
 	"github.com/AlecAivazis/survey/v2"
 	"github.com/AlecAivazis/survey/v2/terminal"
+	"golang.org/x/term"
 
 	"probable/engine"
 )
@@ -24,20 +25,41 @@ import (
 var errStopped = errors.New("stopped")
 
 // asker is the seam to whatever asks for a line: survey at a terminal, or plain
-// lines.
+// lines. A signal on stop ends the waiting with errStopped; nothing is asked
+// after that.
 type asker interface {
-	line(question string) (string, error)
+	line(question string, stop <-chan os.Signal) (string, error)
 }
 
 // prompts asks through survey.
 type prompts struct{ in, out *os.File }
 
-func (p *prompts) line(question string) (s string, err error) {
-	err = survey.AskOne(&survey.Input{Message: question}, &s, survey.WithStdio(endings{p.in}, p.out, p.out))
-	if errors.Is(err, terminal.InterruptErr) || errors.Is(err, io.EOF) {
+func (p *prompts) line(question string, stop <-chan os.Signal) (string, error) {
+	type typed struct {
+		s   string
+		err error
+	}
+	was, _ := term.GetState(int(p.in.Fd()))
+	done := make(chan typed, 1)
+	go func() {
+		var t typed
+		t.err = survey.AskOne(&survey.Input{Message: question}, &t.s, survey.WithStdio(endings{p.in}, p.out, p.out))
+		done <- t
+	}()
+	select {
+	case t := <-done:
+		if errors.Is(t.err, terminal.InterruptErr) || errors.Is(t.err, io.EOF) {
+			return "", errStopped
+		}
+		return t.s, t.err
+	case <-stop:
+		// The prompt still waits, and has the terminal as it likes it.
+		if was != nil {
+			_ = term.Restore(int(p.in.Fd()), was)
+		}
+		fmt.Fprintln(p.out)
 		return "", errStopped
 	}
-	return s, err
 }
 
 // endings makes control-D at a terminal stop as control-C does; survey takes it
@@ -69,9 +91,21 @@ func scanner(r io.Reader) *bufio.Scanner {
 	return s
 }
 
-func (l *lines) line(question string) (string, error) {
+func (l *lines) line(question string, stop <-chan os.Signal) (string, error) {
 	fmt.Fprintf(l.out, "%s ", question)
-	for l.in.Scan() {
+	for {
+		got := make(chan bool, 1)
+		go func() { got <- l.in.Scan() }()
+		more := false
+		select {
+		case more = <-got:
+		case <-stop:
+			fmt.Fprintln(l.out)
+			return "", errStopped
+		}
+		if !more {
+			break
+		}
 		s := strings.TrimSpace(l.in.Text())
 		if s == "" && !l.blank || strings.HasPrefix(s, "#") {
 			continue
@@ -96,7 +130,13 @@ type bench struct {
 	height int    // rows of the screen, 0 where nothing scrolls away
 	dir    string // given with --dir, for the commands that are shown
 	meter  *meter // that prints its readings, or nil
+	// stop brings control-C where it comes as a signal: without a terminal that survey
+	// reads. It is nil before there is a case to keep.
+	stop <-chan os.Signal
 }
+
+// line asks for a line.
+func (b *bench) line(question string) (string, error) { return b.ask.line(question, b.stop) }
 
 // pick asks for one of the options, by number or by words; extra words are
 // taken too, with what is typed after them, but not listed.
@@ -114,7 +154,7 @@ func (b *bench) pickSaid(question string, options, says []string, extra ...strin
 		b.wrap(fmt.Sprintf("  %d  ", i+1), o)
 	}
 	for {
-		s, err := b.ask.line("Number or words:")
+		s, err := b.line("Number or words:")
 		if err != nil {
 			return "", err
 		}
@@ -206,7 +246,7 @@ func (b *bench) choose(question string, options []string, also ...string) (strin
 func (b *bench) supply(part string, drawn float64) (float64, bool, error) {
 	for {
 		b.wrap("", fmt.Sprintf("What does %s read at its own plug now? The drawing says %g V.", part, drawn))
-		s, err := b.ask.line("Volts, or - if not measured:")
+		s, err := b.line("Volts, or - if not measured:")
 		if errors.Is(err, errStopped) || err == nil && b.leaves(s) {
 			return 0, false, errNoVerdict
 		}
@@ -240,7 +280,7 @@ func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
 				hint = strings.Join(f.Choices, ", ")
 			}
 			b.wrap("", f.Ask+" ("+hint+")")
-			s, err := b.ask.line("Answer, or - if not known:")
+			s, err := b.line("Answer, or - if not known:")
 			if errors.Is(err, errStopped) || err == nil && b.leaves(s) {
 				return errNoVerdict
 			}
@@ -262,6 +302,10 @@ func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
 }
 
 func (b *bench) work(s *session) error {
+	stop := make(chan os.Signal, 1)
+	signal.Notify(stop, os.Interrupt)
+	defer signal.Stop(stop)
+	b.stop = stop
 	if err := b.first(s); err != nil {
 		b.kept(s)
 		return s.end()
@@ -272,20 +316,7 @@ func (b *bench) work(s *session) error {
 	}
 	b.since(s)
 	b.recap(s)
-	// Without a terminal that survey reads, control-C comes as a signal.
-	stop := make(chan os.Signal, 1)
-	signal.Notify(stop, os.Interrupt)
-	defer signal.Stop(stop)
-	done := make(chan error, 1)
-	go func() { done <- b.talk(s) }()
-	select {
-	case err := <-done:
-		return err
-	case <-stop:
-		b.say("")
-		b.kept(s)
-		return s.end()
-	}
+	return b.talk(s)
 }
 
 // since says what has changed since the case was opened, or where its answers
@@ -311,7 +342,7 @@ func (b *bench) since(s *session) {
 func (b *bench) trouble(err error, same string) error {
 	b.wrap("! ", capital(err.Error())+". Nothing that you typed is lost.")
 	for {
-		typed, err := b.ask.line("Put that right, then type retry (or pause):")
+		typed, err := b.line("Put that right, then type retry (or pause):")
 		switch typed = strings.TrimSpace(typed); {
 		case err != nil:
 			return err
@@ -367,7 +398,7 @@ func (b *bench) first(s *session) error {
 	if b.height == 0 || lines+check <= b.height {
 		return nil
 	}
-	typed, err := b.ask.line("Enter when read:")
+	typed, err := b.line("Enter when read:")
 	if err == nil && b.leaves(typed) {
 		return errStopped
 	}
@@ -573,13 +604,13 @@ func (b *bench) question(c *engine.Check) (string, error) {
 	default:
 		return b.pickSaid("What do you find?", c.Answers, c.Says(), words...)
 	}
-	return b.ask.line(want + ":")
+	return b.line(want + ":")
 }
 
 // typed reads what was typed, or takes the meter's reading for an empty line.
 func (b *bench) typed(c *engine.Check, s string) (engine.Result, error) {
 	if s == "" && b.meter != nil && (c.Mode.Numeric() || c.Mode == engine.Continuity) {
-		line, err := b.meter.next()
+		line, err := b.meter.next(b.stop)
 		if err != nil {
 			return engine.Result{}, err
 		}
@@ -637,13 +668,16 @@ func (b *bench) said(s *session, step engine.Step, typed string) (*engine.Event,
 		return nil, b.note(s, strings.ToLower(word), rest)
 	}
 	r, err := b.typed(c, typed)
+	if errors.Is(err, errStopped) {
+		return nil, err
+	}
 	if err != nil {
 		b.wrap("  ", err.Error())
 		return nil, nil
 	}
 	if why := unlikely(s.course.Model(), c, r); why != "" {
 		b.wrap("  ", why)
-		again, err := b.ask.line("The same again, or what it is:")
+		again, err := b.line("The same again, or what it is:")
 		if err != nil {
 			return nil, err
 		}
@@ -687,6 +721,9 @@ func (b *bench) change(s *session, which string) (*engine.Event, error) {
 		return nil, errStopped
 	}
 	r, err := b.typed(c, typed)
+	if errors.Is(err, errStopped) {
+		return nil, err
+	}
 	if err != nil {
 		b.wrap("  ", err.Error())
 		return nil, nil

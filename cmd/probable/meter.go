@@ -92,14 +92,17 @@ func endings13(data []byte, atEOF bool) (advance int, token []byte, err error) {
 
 const maxMeterLine = 1000
 
-// next returns the next line that the meter prints.
-func (m *meter) next() (string, error) {
+// next returns the next line that the meter prints, or errStopped where a signal
+// on stop comes first.
+func (m *meter) next(stop <-chan os.Signal) (string, error) {
 	select {
 	case line, ok := <-m.lines:
 		if !ok {
 			return "", errors.New("the meter prints no more; type the reading")
 		}
 		return line, nil
+	case <-stop:
+		return "", errStopped
 	case <-time.After(meterWait):
 		return "", fmt.Errorf("the meter printed nothing for %v; is it on and set to send? Type the reading", meterWait)
 	}

@@ -95,7 +95,7 @@ func TestMeterPort(t *testing.T) {
 	}()
 	defer close(stop)
 	for range 3 {
-		line, err := m.next()
+		line, err := m.next(nil)
 		require.NoError(t, err)
 		require.Equal(t, "+1.25000E+01", line)
 	}
