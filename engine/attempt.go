@@ -36,6 +36,7 @@ var (
 const (
 	tryRisk    = 0.005 // most risk of a repair that is offered to be tried
 	tryMinutes = 1     // least saving for which one is offered
+	tryShare   = 0.5   // least chance that it is the right one: what is sound is not taken apart on a guess
 )
 
 // plainParts are the kinds of part that a new one can be put in for without
@@ -127,7 +128,7 @@ func (c *Course) attempt(ch *Check, rest float64) *Attempt {
 	var best *Attempt
 	for _, x := range order {
 		p := held[x.Mends]
-		if p < 0.05 {
+		if p < tryShare-1e-9 {
 			continue
 		}
 		prove, refused := c.proofChecks(x)

@@ -95,5 +95,5 @@ func TestLooksStand(t *testing.T) {
 
 	f := c.Explain("b")
 	i := slices.IndexFunc(f, func(f Factor) bool { return f.N == 2 })
-	require.NotContains(t, f[i].Say, "read before a repair")
+	require.False(t, f[i].Before)
 }

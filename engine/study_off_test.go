@@ -8,5 +8,5 @@ const (
 	hiddenEvery = 4
 	hiddenPlays = 1
 	hiddenLost  = 0.04 // of so few
-	tryPlays    = 20
+	tryPlays    = 1
 )

@@ -8,5 +8,5 @@ const (
 	hiddenEvery = 1
 	hiddenPlays = 10
 	hiddenLost  = 0.02
-	tryPlays    = 400
+	tryPlays    = 10
 )
