@@ -78,7 +78,7 @@ func TestMeterPort(t *testing.T) {
 	}
 	defer there.Close()
 	defer here.Close()
-	m, err := openMeter(here.Name())
+	m, err := openMeter(here.Name(), 0)
 	require.NoError(t, err)
 	defer m.close()
 	stop := make(chan bool)
