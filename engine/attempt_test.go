@@ -51,6 +51,38 @@ func TestAttemptByHand(t *testing.T) {
 	require.Equal(t, "b", next(func(m *Model) { m.Causes[0].Effort = mendFuse }).Cause.ID, "no new fuse before the short check")
 	require.Equal(t, "b", next(func(m *Model) { m.Causes[0].HandOff = "x" }).Cause.ID, "another guide comes first")
 
+	// What has no whole proof is not tried, nor what could do more harm than the check.
+	require.Equal(t, []string{"short check"}, try.Prove)
+	proof := Check{ID: "proof", Mode: Look, Power: Live, Answers: []string{"lit", "dark"}, Minutes: 0.3}
+	proof.shows.set(0, prediction{row: []float64{0, 1}})
+	for _, tt := range []struct {
+		name           string
+		healthy        string
+		module, person float64 // of the proof
+		risk           float64 // of the check in whose place it would be tried, to either
+		want           []string
+	}{
+		{"whole", "lit", 0, 0, 0, []string{"short check", "proof"}},
+		{"nobody knows what it shows", "", 0, 0, 0, nil},
+		{"risky to a module", "lit", 0.001, 0, 0, nil},
+		{"risky to the person", "lit", 0, 0.001, 0, nil},
+		{"no riskier than the check", "lit", 0.001, 0.001, 0.001, []string{"short check", "proof"}},
+	} {
+		got := next(func(m *Model) {
+			k := proof
+			k.Healthy, k.Module, k.Person = tt.healthy, tt.module, tt.person
+			m.Checks[0].Module, m.Checks[0].Person = tt.risk, tt.risk
+			m.Checks = append(m.Checks, &k)
+			m.Causes[0].Prove, m.Causes[1].Prove = []string{"proof"}, []string{"proof"}
+			m.finish()
+		})
+		if tt.want == nil {
+			require.Nil(t, got, tt.name)
+			continue
+		}
+		require.Equal(t, tt.want, got.Prove, tt.name)
+	}
+
 	// With the short check passed, the fuse.
 	m := model(40)
 	m.Causes[0].Effort = mendFuse
@@ -70,7 +102,7 @@ func TestEffort(t *testing.T) {
 		kind, mode string
 		want       Effort
 	}{
-		{"fuse", "blown", mendFuse}, {"connector", "open", mendPlug}, {"connector", "swapped", rePin},
+		{"fuse", "blown", mendFuse}, {"breaker", "tripped", mendFuse}, {"diode", "reversed", rePin}, {"connector", "open", mendPlug}, {"connector", "swapped", rePin},
 		{"wire", "open", mendWire}, {"lamp", "open", mendPart}, {"controller", "no output", newModule},
 	} {
 		require.Equal(t, tt.want, effortOf(tt.kind, tt.mode), tt.kind+" "+tt.mode)
@@ -83,7 +115,8 @@ func TestEffort(t *testing.T) {
 		{[]string{"wire sig* open", "way *.1 open"}, mendWire},
 		{[]string{"way * open"}, mendPlug},
 		{[]string{"part * blown"}, mendFuse},
-		{[]string{"part * blown", "ways * swapped"}, newModule},
+		{[]string{"part * blown", "ways * swapped"}, Effort{Minutes: 30, Risk: 0.02, Fuse: true}},
+		{[]string{"part * blown", "way * open"}, Effort{Minutes: 10, Fuse: true}},
 	} {
 		require.Equal(t, tt.want, (&GuideCause{StandsFor: tt.stands}).effort(), "%v", tt.stands)
 	}

@@ -138,7 +138,7 @@ type Step struct {
 	Check   *Check
 	Bits    float64 // expected information of the check
 	Proof   bool
-	Doubts  *Taken   // the reading that the check puts to the test, or nil
+	Doubts  int      // number of the reading that the check puts to the test, from 1, as in Taken; 0: none
 	Try     *Attempt // a repair that may well be tried in place of the check, or nil
 	Verdict *Verdict
 
@@ -155,7 +155,7 @@ type Verdict struct {
 	Prove      []string
 	Groups     [][]string // causes that no check left can tell apart
 	Pairs      []Pair     // of causes that explain the readings together, where none does alone
-	Odd        []Taken    // readings that were probably wrong
+	Odd        []int      // numbers of the readings that were probably wrong, from 1, as in Taken
 	LeftOut    []string   // what was not offered, and why
 	Status     Status
 }
@@ -518,7 +518,7 @@ func (c *Course) skip(ch *Check, why string) {
 	})
 	if c.unshorted && !slices.Contains(c.proof, c.m.Short) {
 		// The short check was not made: no power comes back to prove anything.
-		c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p.Power != Off })
+		c.proof = slices.DeleteFunc(c.proof, func(p *Check) bool { return p.Power != Off || p.Warm })
 	}
 	c.endProof()
 }
@@ -581,7 +581,7 @@ func (c *Course) step() Step {
 		}
 		return c.discharged(Step{N: n, Check: k, Bits: bits, Doubts: doubts})
 	}
-	return c.discharged(Step{N: n, Check: ch.Check, Bits: ch.Bits, Try: c.attempt(ch.rest), most: ch.most})
+	return c.discharged(Step{N: n, Check: ch.Check, Bits: ch.Bits, Try: c.attempt(ch.Check, ch.rest), most: ch.most})
 }
 
 // discharged is a step with the discharge check that is owed before its own.

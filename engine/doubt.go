@@ -20,15 +20,15 @@ const (
 )
 
 // doubt returns a check that tells whether a reading was wrong on which the
-// verdict hangs, that reading, and what the check tells of that in bits; or nil
-// where no reading is in doubt. It is another route to the same, and the same check again
-// only where there is none.
-func (c *Course) doubt() (*Check, *Taken, float64) {
+// verdict hangs, the number of that reading, and what the check tells of that in
+// bits; or nil where no reading is in doubt. It is another route to the same, and
+// the same check again only where there is none.
+func (c *Course) doubt() (*Check, int, float64) {
 	if c.doubts >= mostDoubts || c.m.Misreading == 0 {
-		return nil, nil, 0
+		return nil, 0, 0
 	}
 	lead, sure := c.m.ranking(c.belief)[0].Cause.Mends, c.sure()
-	var worst *Taken
+	worst := -1
 	var without *belief
 	least := pivotShare
 	for i := range c.results {
@@ -43,19 +43,20 @@ func (c *Course) doubt() (*Check, *Taken, float64) {
 			share = 1 - c.wrong(t)
 		}
 		if share < least {
-			least, worst, without = share, t, b
+			least, worst, without = share, i, b
 		}
 	}
-	if worst == nil {
-		return nil, nil, 0
+	if worst < 0 {
+		return nil, 0, 0
 	}
-	if ch, bits := c.route(worst, without, lead); ch != nil {
-		return ch, worst, bits
+	doubted := c.results[worst].Check
+	if ch, bits := c.route(doubted, without, lead); ch != nil {
+		return ch, worst + 1, bits
 	}
-	if shut, _ := c.shut(worst.Check, c.known()); shut || c.refuse(worst.Check) != "" {
-		return nil, nil, 0
+	if shut, _ := c.shut(doubted, c.known()); shut || c.refuse(doubted) != "" {
+		return nil, 0, 0
 	}
-	return worst.Check, worst, 1
+	return doubted, worst + 1, 1
 }
 
 // stands reports whether a result counts towards the belief as it was read.
@@ -92,13 +93,13 @@ func (c *Course) wrong(t *Taken) float64 {
 // probably wrong.
 const wrongShare = 0.5
 
-// odd returns the readings that were probably wrong, by all that is known, in
-// order.
-func (c *Course) odd() []Taken {
-	var out []Taken
+// odd returns the numbers of the readings that were probably wrong, by all that
+// is known, in order.
+func (c *Course) odd() []int {
+	var out []int
 	for i := range c.results {
 		if t := &c.results[i]; t.stands() && c.wrong(t) >= wrongShare {
-			out = append(out, *t)
+			out = append(out, i+1)
 		}
 	}
 	return out
@@ -140,10 +141,10 @@ func (m *Model) holds(b *belief, mends string) float64 {
 	return share
 }
 
-// route returns the check that tells the most, for its cost, of whether a result
-// was wrong, and how many bits. Was it right, the belief holds; was it wrong,
+// route returns the check that tells the most, for its cost, of whether the result
+// of another was wrong, and how many bits. Was it right, the belief holds; was it wrong,
 // the belief without it and without the repair that it spoke for.
-func (c *Course) route(t *Taken, without *belief, lead string) (best *Check, bits float64) {
+func (c *Course) route(doubted *Check, without *belief, lead string) (best *Check, bits float64) {
 	m := c.m
 	right, wrong := make([]float64, len(m.hyps)), make([]float64, len(m.hyps))
 	var sum, total float64
@@ -168,7 +169,7 @@ func (c *Course) route(t *Taken, without *belief, lead string) (best *Check, bit
 	known := c.known()
 	var score float64
 	for _, ch := range m.Checks {
-		if c.done[ch.ID] || ch.samePlace(t.Check) || c.refuse(ch) != "" {
+		if c.done[ch.ID] || ch.samePlace(doubted) || c.refuse(ch) != "" {
 			continue
 		}
 		if shut, _ := c.shut(ch, known); shut {

@@ -1,6 +1,10 @@
 package engine
 
-import "fmt"
+import (
+	"fmt"
+	"strconv"
+	"strings"
+)
 
 // Factor is what one thing that was learned does to a cause's probability.
 type Factor struct {
@@ -9,7 +13,8 @@ type Factor struct {
 	Result Result  // of the check
 	Times  float64 // the cause's probability after it, over that before: its likelihood over that of all causes together
 	P      float64 // of the cause, after it
-	Say    string  // in plain words
+	Shows  string  // what the cause would show there, in words, or ""
+	Before bool    // it was read before a repair that did not prove, beside what was repaired
 }
 
 // Explain returns what raised and lowered a cause, in the order in which it is
@@ -36,23 +41,53 @@ func (c *Course) Explain(cause string) []Factor {
 		before = f.P
 		if n < 0 {
 			if f.Times != 1 {
-				f.N, f.Say = 0, "a repair that did not prove "+times(f.Times)
+				f.N = 0
 				out = append(out, f)
 			}
 			return
 		}
 		t := &c.results[n]
-		f.Check, f.Result = t.Check, t.Result
-		f.Say = fmt.Sprintf("%s: %s %s", t.Check.ID, t.Check.Shows(t.Result), times(f.Times))
-		if p := c.m.Predicts(t.Check, cause); p != "" {
-			f.Say += "; it would show " + p
-		}
-		if t.under != nil {
-			f.Say += "; read before a repair"
-		}
+		f.Check, f.Result, f.Shows, f.Before = t.Check, t.Result, c.m.Predicts(t.Check, cause), t.under != nil
 		out = append(out, f)
 	})
 	return out
+}
+
+// Start returns the probability of a cause before all its factors, of which there
+// is at least one.
+func Start(factors []Factor) float64 { return factors[0].P / factors[0].Times }
+
+// Say tells the factor in plain words.
+func (f *Factor) Say() string {
+	if f.Check == nil {
+		return "a repair that did not prove " + times(f.Times)
+	}
+	say := fmt.Sprintf("%s: %s %s", f.Check.ID, f.Check.Shows(f.Result), times(f.Times))
+	if f.Shows != "" {
+		say += "; it would show " + f.Shows
+	}
+	if f.Before {
+		say += "; read before a repair"
+	}
+	return say
+}
+
+// Written is the factor to six digits, for a file.
+func (f *Factor) Written() float64 {
+	x, _ := strconv.ParseFloat(strconv.FormatFloat(f.Times, 'g', 6, 64), 64)
+	return x
+}
+
+// Little reports whether the factor is too near one to be told.
+func (f *Factor) Little() bool { return f.Times <= littleTimes && f.Times >= 1/littleTimes }
+
+// Short writes the factor as a sign and a number: x3.2 where the cause is so many
+// times as likely after it, /3.2 where it is so many times less likely.
+func (f *Factor) Short() string {
+	if f.Times >= 1 {
+		return "x" + strings.Replace(factor(f.Times), "over ", ">", 1)
+	}
+	return "/" + strings.Replace(factor(1/f.Times), "over ", ">", 1)
 }
 
 // littleTimes is how far a factor must be from one to be told (common practice,

@@ -38,9 +38,17 @@ func TestExplainByHand(t *testing.T) {
 		require.Equal(t, []int{1, 3}, []int{f[0].N, f[1].N})
 		for i := range f {
 			require.InDelta(t, tt.times[i], f[i].Times, 1e-12)
-			require.Equal(t, tt.say[i], f[i].Say)
+			require.Equal(t, tt.say[i], f[i].Say())
+			require.False(t, f[i].Little())
 		}
 		require.InDelta(t, tt.p, f[1].P, 1e-12)
+		require.InDelta(t, map[string]float64{"a": 0.75, "b": 0.25}[tt.cause], Start(f), 1e-12)
+	}
+	for times, short := range map[float64]string{0.8 / 0.7: "x1.1", 3.5 / 1.1: "x3.2", 0.7 / 1.1: "/1.6", 12.4: "x12", 1e-4: "/>1000"} {
+		require.Equal(t, short, (&Factor{Times: times}).Short())
+	}
+	for times, little := range map[float64]bool{1: true, 1.04: true, 0.96: true, 1.06: false, 0.94: false} {
+		require.Equal(t, little, (&Factor{Times: times}).Little(), "%g", times)
 	}
 	// Read anew, the former reading says nothing any more.
 	require.NoError(t, c.Apply(Event{Kind: Read, Check: "touch", Result: Result{Answer: "dry"}}))
@@ -53,6 +61,7 @@ func TestExplainByHand(t *testing.T) {
 // byHand is a model of two causes and three checks, without misreadings.
 func byHand() *Model {
 	look := &Check{ID: "look", Mode: Look, Power: Off, Answers: []string{"yes", "no"}, Healthy: "no", Minutes: 1}
+	look.shows.usual(prediction{row: []float64{0.5, 0.5}})
 	look.shows.set(0, prediction{row: []float64{0.8, 0.2}})
 	look.shows.set(1, prediction{row: []float64{0.4, 0.6}})
 	touch := &Check{ID: "touch", Mode: Look, Power: Off, Answers: []string{"dry", "wet"}, Healthy: "dry", Minutes: 1}
@@ -82,11 +91,11 @@ func TestExplainRepair(t *testing.T) {
 	}
 	require.NoError(t, c.Apply(Event{Kind: Read, Check: "look", Result: Result{Answer: "yes"}}))
 	f := c.Explain("a")
-	require.Equal(t, "a repair that did not prove makes it 9.1 times less likely", f[0].Say)
+	require.Equal(t, "a repair that did not prove makes it 9.1 times less likely", f[0].Say())
 	// 3 to 1 becomes 0.03*3 to 1: 0.09/1.09 over 0.75
 	require.InDelta(t, 0.09/1.09/0.75, f[0].Times, 1e-12)
 	require.Len(t, f, 3)
-	require.Contains(t, f[1].Say, "read before a repair")
+	require.Contains(t, f[1].Say(), "read before a repair")
 	p := 0.75
 	for _, x := range f {
 		p *= x.Times

@@ -92,6 +92,7 @@ type Check struct {
 	Person   float64 // chance that it hurts the person
 	Across   bool    // amps: the meter would lie across a source
 	Jumper   Jumper
+	Warm     bool // made right after a run, while what heats is warm
 
 	After     []string // IDs of the checks that must have read well before
 	Proves    string   // swap: what it proves, and what not

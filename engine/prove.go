@@ -35,8 +35,9 @@ func (c *Course) repair(id string) error {
 }
 
 // proofChecks returns what proves a repair: the short check before power, the
-// symptom's own checks, and those that had failed; and whether any of them
-// cannot be asked, so that the proof is not whole.
+// symptom's own checks, and those that had failed, in the order in which a person
+// makes them; and whether any of them cannot be asked, so that the proof is not
+// whole.
 func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 	have := map[string]bool{}
 	var add func(ch *Check)
@@ -72,16 +73,34 @@ func (c *Course) proofChecks(cause *Cause) (proof []*Check, refused bool) {
 		}
 	}
 	ids := slices.Concat(cause.Prove, c.m.Symptom, failed)
-	// All that is done with the power off comes first, then in the order given.
 	add(c.m.Short)
-	for _, off := range []bool{true, false} {
+	for turn := range turns {
 		for _, id := range ids {
-			if ch := c.m.Check(id); ch != nil && (ch.Power == Off) == off {
+			if ch := c.m.Check(id); ch != nil && ch.turn() == turn {
 				add(ch)
 			}
 		}
 	}
 	return proof, refused
+}
+
+// turns is how many turns a proof has.
+const turns = 4
+
+// turn is when a check comes in a proof. The pack is unplugged for the short
+// check, so all else with the power off is made then, before power comes back; but
+// what wants a warm vehicle comes after the run that warms it, and what is read
+// live while it is warm before the pack is unplugged again.
+func (c *Check) turn() int {
+	switch {
+	case !c.Warm && c.Power == Off:
+		return 0
+	case !c.Warm:
+		return 1
+	case c.Power != Off:
+		return 2
+	}
+	return turns - 1
 }
 
 // prove takes the outcome of a proof check.
@@ -102,8 +121,10 @@ func (c *Course) prove(ch *Check, healthy bool) {
 		switch {
 		case since:
 			c.done[t.Check.ID] = true
-		case !t.Stale && t.Check.Mode == Ask && t.Skipped == "":
-			c.done[t.Check.ID] = true // what was asked of the past has not changed
+		case !t.Stale && t.Skipped == "" && !c.done[t.Check.ID] && (t.Check.Mode == Ask || t.Check.Mode == Look && c.m.leaves(c.repaired, t.Check)):
+			// What was asked of the past has not changed, nor what was seen of something
+			// else than was repaired.
+			c.done[t.Check.ID] = true
 		case !t.Stale || t.under != nil:
 			t.Stale = true
 			t.under = append(slices.Clone(t.under), mended{c.repaired, c.chance})
@@ -112,6 +133,11 @@ func (c *Course) prove(ch *Check, healthy bool) {
 	c.proving = -1
 	c.recall()
 	c.phase, c.proof = Finding, nil
+}
+
+// leaves reports whether a cause makes no difference to what a check shows.
+func (m *Model) leaves(cause string, ch *Check) bool {
+	return !slices.ContainsFunc(ch.shows.other, func(o exception) bool { return m.Causes[m.hyps[o.hyp].cause].ID == cause })
 }
 
 // repairFails is the chance that a repair of the right thing did not mend it

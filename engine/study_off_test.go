@@ -6,5 +6,5 @@ package engine_test
 const (
 	everyCause  = 12
 	hiddenPlays = 3
-	tryPlays    = 20
+	tryPlays    = 1
 )

@@ -6,5 +6,5 @@ package engine_test
 const (
 	everyCause  = 1
 	hiddenPlays = 10
-	tryPlays    = 400
+	tryPlays    = 10
 )

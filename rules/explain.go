@@ -320,6 +320,9 @@ func (b *Base) explainCheck(g *engine.Guide, k *engine.GuideCheck) Entry {
 	if k.Computed != nil {
 		e.sayf("computed", "with a harness from %s to %s, as its circuit has it", k.Computed.Red, k.Computed.Black)
 	}
+	if k.Warm {
+		e.say("made", "right after a run, while what heats is warm")
+	}
 	e.say("stress", strings.Join(k.Stress, "; "))
 	e.say("also in", strings.Join(b.sharing(g.ID, func(o *engine.Guide) bool {
 		return slices.ContainsFunc(o.Checks, func(x engine.GuideCheck) bool { return x.Origin == k.Origin })

@@ -417,6 +417,7 @@ func (r *guideReader) check(n *yaml.Node) {
 	k.Source = r.source(m.need("source"), r.sources, what+": source")
 	k.Cautions = r.texts(m.get("cautions"), what+": cautions")
 	k.After = r.mentions(m.get("after"), what+": after")
+	k.Warm = r.yes(m.get("warm"), what+": warm")
 	k.Stress = r.mentions(m.get("stress"), what+": stress")
 	for key, ids := range map[string][]string{"after": k.After, "stress": k.Stress} {
 		if slices.Contains(ids, k.ID) {

@@ -218,6 +218,7 @@ func (s schemas) guide() Schema {
 		"cautions":       oneOrMore(anyText).with("What to mind; live and swap checks need it."),
 		"after":          checkIDs.with("Checks that must have been made, and read well, before this one is offered."),
 		"stress":         checkIDs.with("Checks that ask the same under load, warm or while moved, where a good reading can lie."),
+		"warm":           yesNo.with("It is made right after a run, while what heats is warm; a proof has it after the checks that are a run."),
 		"measures":       among(measured).with("What a wiggle or swap measures meanwhile; its outcomes then have conditions too, all but the last: of a wiggle over low and high, of a swap over old_low, old_high, good_low, good_high and alike."),
 		"sweep":          oneOrMore(anyText).with("Of a swap that measures: the positions in which both parts are measured."),
 		"proves":         anyText.with("Of a swap: what it proves."),

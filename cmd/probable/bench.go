@@ -16,6 +16,7 @@ import (
 
 	"github.com/AlecAivazis/survey/v2"
 	"github.com/AlecAivazis/survey/v2/terminal"
+	"golang.org/x/term"
 
 	"probable/engine"
 )
@@ -24,20 +25,41 @@ import (
 var errStopped = errors.New("stopped")
 
 // asker is the seam to whatever asks for a line: survey at a terminal, or plain
-// lines.
+// lines. A signal on stop ends the waiting with errStopped; nothing is asked
+// after that.
 type asker interface {
-	line(question string) (string, error)
+	line(question string, stop <-chan os.Signal) (string, error)
 }
 
 // prompts asks through survey.
 type prompts struct{ in, out *os.File }
 
-func (p *prompts) line(question string) (s string, err error) {
-	err = survey.AskOne(&survey.Input{Message: question}, &s, survey.WithStdio(endings{p.in}, p.out, p.out))
-	if errors.Is(err, terminal.InterruptErr) || errors.Is(err, io.EOF) {
+func (p *prompts) line(question string, stop <-chan os.Signal) (string, error) {
+	type typed struct {
+		s   string
+		err error
+	}
+	was, _ := term.GetState(int(p.in.Fd()))
+	done := make(chan typed, 1)
+	go func() {
+		var t typed
+		t.err = survey.AskOne(&survey.Input{Message: question}, &t.s, survey.WithStdio(endings{p.in}, p.out, p.out))
+		done <- t
+	}()
+	select {
+	case t := <-done:
+		if errors.Is(t.err, terminal.InterruptErr) || errors.Is(t.err, io.EOF) {
+			return "", errStopped
+		}
+		return t.s, t.err
+	case <-stop:
+		// The prompt still waits, and has the terminal as it likes it.
+		if was != nil {
+			_ = term.Restore(int(p.in.Fd()), was)
+		}
+		fmt.Fprintln(p.out)
 		return "", errStopped
 	}
-	return s, err
 }
 
 // endings makes control-D at a terminal stop as control-C does; survey takes it
@@ -69,9 +91,21 @@ func scanner(r io.Reader) *bufio.Scanner {
 	return s
 }
 
-func (l *lines) line(question string) (string, error) {
+func (l *lines) line(question string, stop <-chan os.Signal) (string, error) {
 	fmt.Fprintf(l.out, "%s ", question)
-	for l.in.Scan() {
+	for {
+		got := make(chan bool, 1)
+		go func() { got <- l.in.Scan() }()
+		more := false
+		select {
+		case more = <-got:
+		case <-stop:
+			fmt.Fprintln(l.out)
+			return "", errStopped
+		}
+		if !more {
+			break
+		}
 		s := strings.TrimSpace(l.in.Text())
 		if s == "" && !l.blank || strings.HasPrefix(s, "#") {
 			continue
@@ -96,7 +130,13 @@ type bench struct {
 	height int    // rows of the screen, 0 where nothing scrolls away
 	dir    string // given with --dir, for the commands that are shown
 	meter  *meter // that prints its readings, or nil
+	// stop brings control-C where it comes as a signal: without a terminal that survey
+	// reads. It is nil before there is a case to keep.
+	stop <-chan os.Signal
 }
+
+// line asks for a line.
+func (b *bench) line(question string) (string, error) { return b.ask.line(question, b.stop) }
 
 // pick asks for one of the options, by number or by words; extra words are
 // taken too, with what is typed after them, but not listed.
@@ -114,7 +154,7 @@ func (b *bench) pickSaid(question string, options, says []string, extra ...strin
 		b.wrap(fmt.Sprintf("  %d  ", i+1), o)
 	}
 	for {
-		s, err := b.ask.line("Number or words:")
+		s, err := b.line("Number or words:")
 		if err != nil {
 			return "", err
 		}
@@ -206,7 +246,7 @@ func (b *bench) choose(question string, options []string, also ...string) (strin
 func (b *bench) supply(part string, drawn float64) (float64, bool, error) {
 	for {
 		b.wrap("", fmt.Sprintf("What does %s read at its own plug now? The drawing says %g V.", part, drawn))
-		s, err := b.ask.line("Volts, or - if not measured:")
+		s, err := b.line("Volts, or - if not measured:")
 		if errors.Is(err, errStopped) || err == nil && b.leaves(s) {
 			return 0, false, errNoVerdict
 		}
@@ -240,7 +280,7 @@ func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
 				hint = strings.Join(f.Choices, ", ")
 			}
 			b.wrap("", f.Ask+" ("+hint+")")
-			s, err := b.ask.line("Answer, or - if not known:")
+			s, err := b.line("Answer, or - if not known:")
 			if errors.Is(err, errStopped) || err == nil && b.leaves(s) {
 				return errNoVerdict
 			}
@@ -262,6 +302,10 @@ func (b *bench) facts(facts []engine.Fact, known map[string]any) error {
 }
 
 func (b *bench) work(s *session) error {
+	stop := make(chan os.Signal, 1)
+	signal.Notify(stop, os.Interrupt)
+	defer signal.Stop(stop)
+	b.stop = stop
 	if err := b.first(s); err != nil {
 		b.kept(s)
 		return s.end()
@@ -272,20 +316,7 @@ func (b *bench) work(s *session) error {
 	}
 	b.since(s)
 	b.recap(s)
-	// Without a terminal that survey reads, control-C comes as a signal.
-	stop := make(chan os.Signal, 1)
-	signal.Notify(stop, os.Interrupt)
-	defer signal.Stop(stop)
-	done := make(chan error, 1)
-	go func() { done <- b.talk(s) }()
-	select {
-	case err := <-done:
-		return err
-	case <-stop:
-		b.say("")
-		b.kept(s)
-		return s.end()
-	}
+	return b.talk(s)
 }
 
 // since says what has changed since the case was opened, or where its answers
@@ -311,7 +342,7 @@ func (b *bench) since(s *session) {
 func (b *bench) trouble(err error, same string) error {
 	b.wrap("! ", capital(err.Error())+". Nothing that you typed is lost.")
 	for {
-		typed, err := b.ask.line("Put that right, then type retry (or pause):")
+		typed, err := b.line("Put that right, then type retry (or pause):")
 		switch typed = strings.TrimSpace(typed); {
 		case err != nil:
 			return err
@@ -367,7 +398,7 @@ func (b *bench) first(s *session) error {
 	if b.height == 0 || lines+check <= b.height {
 		return nil
 	}
-	typed, err := b.ask.line("Enter when read:")
+	typed, err := b.line("Enter when read:")
 	if err == nil && b.leaves(typed) {
 		return errStopped
 	}
@@ -431,7 +462,7 @@ var modeWords = map[engine.Mode]string{
 	engine.AmpsDC: "10 A DC, red lead in the 10 A jack",
 }
 
-const help = "skip WHY, undo, change N, why, ranking, wiring, note TEXT, photo FILE, help, pause"
+const help = "skip WHY, undo, change N, why, ranking, evidence, wiring, note TEXT, photo FILE, repaired CAUSE, help, pause"
 
 // check shows one check and takes what came of it.
 func (b *bench) check(s *session, step engine.Step) error {
@@ -442,6 +473,9 @@ func (b *bench) check(s *session, step engine.Step) error {
 		title += " (to prove the repair)"
 	}
 	b.wrap(fmt.Sprintf("Check %d   ", step.N), title)
+	if why := b.doubts(s, step); why != "" {
+		b.wrap("  ", why)
+	}
 	for _, w := range c.Cautions {
 		b.wrap("  ! ", w)
 	}
@@ -473,6 +507,9 @@ func (b *bench) check(s *session, step engine.Step) error {
 		b.wrap("    proves ", c.Proves)
 		b.wrap("    not    ", c.ProvesNot)
 	}
+	if step.Try != nil {
+		b.wrap("    or try ", offer(step.Try))
+	}
 	before := len(s.course.HandOffs())
 	for {
 		e, err := b.answer(s, step)
@@ -485,7 +522,7 @@ func (b *bench) check(s *session, step engine.Step) error {
 		err = b.apply(s, *e)
 		var ee *exitError
 		switch {
-		case err == nil && (e.Kind == engine.Undone || e.Kind == engine.Revised):
+		case err == nil && (e.Kind == engine.Undone || e.Kind == engine.Revised || e.Kind == engine.Repaired):
 			return nil
 		case err == nil && step.Proof:
 			b.proof(s)
@@ -512,6 +549,87 @@ func (b *bench) tells(s *session, c *engine.Check) string {
 		}
 	}
 	return ""
+}
+
+// doubts says which reading the check puts to the test, and how, or "".
+func (b *bench) doubts(s *session, step engine.Step) string {
+	if step.Doubts == 0 || step.Check.Discharge() {
+		return ""
+	}
+	what := "alone carries what leads"
+	if slices.Contains(s.course.Verdict().Odd, step.Doubts) {
+		what = "fits badly with the others"
+	}
+	how := "This asks the same by another way."
+	t := s.course.Taken()[step.Doubts-1]
+	if t.Check.ID == step.Check.ID {
+		how = "There is no other way to ask it: make it once more, with the leads put on anew."
+	}
+	return fmt.Sprintf("Check %d (%s) %s. %s", step.Doubts, s.shown(t.Check, t.Result), what, how)
+}
+
+// shown is a result with the place where it was read, as short as it can be said.
+func (s *session) shown(c *engine.Check, r engine.Result) string {
+	shows := c.Shows(r)
+	switch {
+	case s.harness == nil || c.Red == "" || !c.Mode.Numeric():
+		return c.ID + ": " + shows
+	case c.Black == s.harness.Ground:
+		shows += " at " + c.Red
+	default:
+		shows += " from " + c.Red + " to " + c.Black
+	}
+	if c.State != "" {
+		shows += ", " + c.State
+	}
+	return shows
+}
+
+// offer says in a line or two which repair may be tried, and what it takes.
+func offer(a *engine.Attempt) string {
+	return fmt.Sprintf("mending %s (%s): about %.0f min with its proof of %s; %s. Type try for how, repaired once it is done.",
+		a.Cause.ID, percent(a.P), a.Minutes, count(len(a.Prove), "check"), risks(a.Risk))
+}
+
+// risks says what a repair made blind does to a module.
+func risks(chance float64) string {
+	if chance == 0 {
+		return "no module is at risk"
+	}
+	return fmt.Sprintf("it may kill a module (%.1f %%)", 100*chance)
+}
+
+// try says all about the repair that may be tried.
+func (b *bench) try(step engine.Step) {
+	a := step.Try
+	if a == nil {
+		b.wrap("  ", "No repair is worth trying before this check.")
+		return
+	}
+	b.wrap("  ", fmt.Sprintf("To be tried in place of this check: %s (%s).", a.Cause.ID, percent(a.P)))
+	b.wrap("  ! ", "Unplug the pack first; power comes back only after the short check.")
+	b.repair(a.Cause.Repair, a.Cause)
+	b.wrap("  ", fmt.Sprintf("It takes about %.0f min with its proof, which is likely to save %.0f min against measuring on; %s. If it was not that, the search goes on from there.",
+		a.Minutes, a.Saves, risks(a.Risk)))
+	b.say("  Proven by:")
+	for _, id := range a.Prove {
+		b.wrap("    - ", id)
+	}
+	b.wrap("  ", "Type repaired once it is done, or what this check shows.")
+}
+
+// repair says what to do and what to mind meanwhile.
+func (b *bench) repair(say string, c *engine.Cause) {
+	b.wrap("  Repair: ", say)
+	for _, w := range c.Cautions {
+		b.wrap("  ! ", w)
+	}
+	if c.Kills != "" {
+		b.wrap("  Kills the part: ", c.Kills)
+	}
+	if c.Hurts != "" {
+		b.wrap("  Hurts you: ", c.Hurts)
+	}
 }
 
 // handOffs says which guides took over since there were so many.
@@ -551,7 +669,7 @@ func lead(pin, at string) string {
 }
 
 // words that are no answer but ask or tell something, wherever an answer is asked.
-var words = []string{"skip", "undo", "back", "change", "why", "ranking", "wiring", "note", "photo", "help", "?"}
+var words = []string{"skip", "undo", "back", "change", "why", "ranking", "evidence", "wiring", "try", "repaired", "note", "photo", "help", "?"}
 
 // question asks for what the check wants.
 func (b *bench) question(c *engine.Check) (string, error) {
@@ -573,13 +691,13 @@ func (b *bench) question(c *engine.Check) (string, error) {
 	default:
 		return b.pickSaid("What do you find?", c.Answers, c.Says(), words...)
 	}
-	return b.ask.line(want + ":")
+	return b.line(want + ":")
 }
 
 // typed reads what was typed, or takes the meter's reading for an empty line.
 func (b *bench) typed(c *engine.Check, s string) (engine.Result, error) {
 	if s == "" && b.meter != nil && (c.Mode.Numeric() || c.Mode == engine.Continuity) {
-		line, err := b.meter.next()
+		line, err := b.meter.next(b.stop)
 		if err != nil {
 			return engine.Result{}, err
 		}
@@ -630,20 +748,31 @@ func (b *bench) said(s *session, step engine.Step, typed string) (*engine.Event,
 	case "ranking":
 		b.leading(s, 12)
 		return nil, nil
+	case "evidence":
+		b.evidence(s, rest)
+		return nil, nil
 	case "wiring":
 		b.wiring(s, c)
 		return nil, nil
+	case "try":
+		b.try(step)
+		return nil, nil
+	case "repaired":
+		return b.repaired(step, rest), nil
 	case "note", "photo":
 		return nil, b.note(s, strings.ToLower(word), rest)
 	}
 	r, err := b.typed(c, typed)
+	if errors.Is(err, errStopped) {
+		return nil, err
+	}
 	if err != nil {
 		b.wrap("  ", err.Error())
 		return nil, nil
 	}
 	if why := unlikely(s.course.Model(), c, r); why != "" {
 		b.wrap("  ", why)
-		again, err := b.ask.line("The same again, or what it is:")
+		again, err := b.line("The same again, or what it is:")
 		if err != nil {
 			return nil, err
 		}
@@ -653,6 +782,19 @@ func (b *bench) said(s *session, step engine.Step, typed string) (*engine.Event,
 	}
 	e := result(c, r)
 	return &e, nil
+}
+
+// repaired takes the word that a cause was repaired, the one that may be tried
+// where none is named.
+func (b *bench) repaired(step engine.Step, cause string) *engine.Event {
+	if cause == "" && step.Try != nil {
+		cause = step.Try.Cause.ID
+	}
+	if cause == "" {
+		b.wrap("  ", "Type repaired and the cause, as ranking names it.")
+		return nil
+	}
+	return &engine.Event{Kind: engine.Repaired, Cause: cause}
 }
 
 // change takes another answer in the place of an earlier one: typed with its
@@ -687,6 +829,9 @@ func (b *bench) change(s *session, which string) (*engine.Event, error) {
 		return nil, errStopped
 	}
 	r, err := b.typed(c, typed)
+	if errors.Is(err, errStopped) {
+		return nil, err
+	}
 	if err != nil {
 		b.wrap("  ", err.Error())
 		return nil, nil
@@ -786,6 +931,56 @@ func (b *bench) leading(s *session, most int) {
 	}
 }
 
+// explained is how many leading causes evidence is shown for, where none is named.
+const explained = 3
+
+// evidence shows what raised and lowered a cause, or the leading ones.
+func (b *bench) evidence(s *session, cause string) {
+	r, _ := s.course.Ranking()
+	if cause != "" {
+		i := slices.IndexFunc(r, func(x engine.Ranked) bool { return strings.EqualFold(x.Cause.ID, cause) })
+		if i < 0 {
+			b.wrap("  ", fmt.Sprintf("There is no cause %q; ranking names them.", shorten(cause)))
+			return
+		}
+		r = r[i : i+1]
+	}
+	b.wrap("  ", "What raised and lowered them (x3: three times as likely for it; /3: a third as likely):")
+	for i, x := range r {
+		if i == explained || i > 0 && x.P < 0.01 {
+			break
+		}
+		factors := s.course.Explain(x.Cause.ID)
+		if len(factors) == 0 {
+			b.wrap("  ", fmt.Sprintf("%s: %s; nothing was read yet", x.Cause.ID, percent(x.P)))
+			continue
+		}
+		b.wrap("  ", fmt.Sprintf("%s: %s at the start, %s now", x.Cause.ID, percent(engine.Start(factors)), percent(x.P)))
+		var little []string
+		for _, f := range factors {
+			switch {
+			case f.Little() && f.Check == nil:
+			case f.Little():
+				little = append(little, fmt.Sprint(f.N))
+			case f.Check == nil:
+				b.wrap(fmt.Sprintf("    %-6s ", f.Short()), "a repair that did not prove")
+			default:
+				text := fmt.Sprintf("check %d: %s", f.N, s.shown(f.Check, f.Result))
+				if f.Shows != "" {
+					text += "; it would show " + f.Shows
+				}
+				if f.Before {
+					text += "; before a repair"
+				}
+				b.wrap(fmt.Sprintf("    %-6s ", f.Short()), text)
+			}
+		}
+		if len(little) > 0 {
+			b.wrap("    ", "little: check "+strings.Join(little, ", "))
+		}
+	}
+}
+
 func percent(p float64) string {
 	switch {
 	case p > 0.995 && p < 1:
@@ -832,17 +1027,11 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 	for _, l := range v.LeftOut {
 		b.wrap("  ", l)
 	}
-	b.wrap("  Repair: ", v.Repair)
-	top := v.Causes[0].Cause
-	for _, c := range top.Cautions {
-		b.wrap("  ! ", c)
+	for _, n := range v.Odd {
+		t := s.course.Taken()[n-1]
+		b.wrap("  ", fmt.Sprintf("Check %d (%s) was probably wrong: what leads shows something else there. Take it again, then type change %d and what it shows.", n, s.shown(t.Check, t.Result), n))
 	}
-	if top.Kills != "" {
-		b.wrap("  Kills the part: ", top.Kills)
-	}
-	if top.Hurts != "" {
-		b.wrap("  Hurts you: ", top.Hurts)
-	}
+	b.repair(v.Repair, v.Causes[0].Cause)
 	// On a screen they are asked one by one later on; all at once they would push
 	// the cause off it.
 	if len(v.Prove) > 0 && b.height > 0 {
@@ -866,7 +1055,7 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 	}
 	options = append(options, undo, stop)
 	for {
-		choice, err := b.pick("What now?", options, "undo", "back", "ranking", "proof", "change", "note", "photo", "help", "?")
+		choice, err := b.pick("What now?", options, "undo", "back", "ranking", "evidence", "proof", "change", "note", "photo", "help", "?")
 		if err != nil {
 			return err
 		}
@@ -880,6 +1069,8 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 			return b.apply(s, engine.Event{Kind: engine.Repaired, Cause: strings.TrimPrefix(choice, repaired)})
 		case word == "ranking":
 			b.leading(s, 12)
+		case word == "evidence":
+			b.evidence(s, strings.TrimSpace(rest))
 		case word == "proof":
 			b.proves(v)
 		case word == "note" || word == "photo":
@@ -890,7 +1081,7 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 				return b.apply(s, *e)
 			}
 		default:
-			b.wrap("  ", "A number from the list, or: proof, ranking, undo, change N, note TEXT, photo FILE, pause.")
+			b.wrap("  ", "A number from the list, or: proof, ranking, evidence, undo, change N, note TEXT, photo FILE, pause.")
 		}
 		if err != nil {
 			return err

@@ -114,19 +114,7 @@ func TestMendedBefore(t *testing.T) {
 // TestPipeReviseAndNotes changes an answer and keeps a note over the line protocol.
 func TestPipeReviseAndNotes(t *testing.T) {
 	dir := t.TempDir()
-	say := func(messages ...string) []map[string]any {
-		var out, errs strings.Builder
-		run([]string{"find", "--pipe", "--dir", dir, "--harness", "../../testdata/harness/cart-tail.yaml", "--symptom", "tail dark"},
-			strings.NewReader(strings.Join(messages, "\n")+"\n"), &out, &errs)
-		require.Empty(t, errs.String())
-		var got []map[string]any
-		for line := range strings.Lines(out.String()) {
-			var m map[string]any
-			require.NoError(t, json.Unmarshal([]byte(line), &m))
-			got = append(got, m)
-		}
-		return got
-	}
+	say := func(messages ...string) []map[string]any { return pipeSays(t, dir, messages...) }
 	last := func(got []map[string]any, kind string) (m map[string]any) {
 		for _, x := range got {
 			if x["type"] == kind {
@@ -145,4 +133,20 @@ func TestPipeReviseAndNotes(t *testing.T) {
 		require.Equal(t, []string{"check", "error", "check"}, []string{got[0]["type"].(string), got[1]["type"].(string), got[2]["type"].(string)}, bad)
 		require.Equal(t, got[0], got[2])
 	}
+}
+
+// pipeSays is what find says of the tail light over the line protocol.
+func pipeSays(t *testing.T, dir string, messages ...string) []map[string]any {
+	t.Helper()
+	var out, errs strings.Builder
+	run([]string{"find", "--pipe", "--dir", dir, "--harness", "../../testdata/harness/cart-tail.yaml", "--symptom", "tail dark"},
+		strings.NewReader(strings.Join(messages, "\n")+"\n"), &out, &errs)
+	require.Empty(t, errs.String())
+	var got []map[string]any
+	for line := range strings.Lines(out.String()) {
+		var m map[string]any
+		require.NoError(t, json.Unmarshal([]byte(line), &m))
+		got = append(got, m)
+	}
+	return got
 }

@@ -61,6 +61,10 @@ func (f *finder) run(c *cobra.Command) error {
 		return err
 	}
 	defer done()
+	// Nobody answers questions first whose answers cannot be kept then.
+	if err := keep(console, func() error { return casefile.Ready(dir) }); err != nil {
+		return err
+	}
 	o := casefile.Opened{Tool: version, Base: base.Digest, Symptom: f.symptom, Guide: f.guide, Qualified: f.qualified}
 	var h *circuit.Harness
 	if f.harness != "" {
@@ -101,17 +105,30 @@ func (f *finder) run(c *cobra.Command) error {
 	if err != nil {
 		return err
 	}
+	err = keep(console, func() (err error) {
+		s.journal, err = casefile.Create(dir, time.Now(), o)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	defer s.journal.Close()
+	return console.work(s)
+}
+
+// keep makes a place for a case, and asks until it can be made or the person
+// leaves.
+func keep(console console, place func() error) error {
 	for {
-		if s.journal, err = casefile.Create(dir, time.Now(), o); err == nil {
-			break
+		err := place()
+		if err == nil {
+			return nil
 		}
 		err = fmt.Errorf("the case cannot be kept: %w; or give another folder with --dir", err)
 		if console.trouble(err, "") != nil {
 			return err
 		}
 	}
-	defer s.journal.Close()
-	return console.work(s)
 }
 
 // mendedBefore counts, by cause, what was mended and proven on a harness of that

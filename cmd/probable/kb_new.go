@@ -102,7 +102,7 @@ type interview struct{ *bench }
 func (i *interview) asks(question string, fit func(string) error) (string, error) {
 	i.wrap("", question)
 	for {
-		s, err := i.ask.line(">")
+		s, err := i.line(">")
 		if err != nil {
 			return "", err
 		}

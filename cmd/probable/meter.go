@@ -27,17 +27,29 @@ type meter struct {
 // meterWait is how long one waits for a meter's next line.
 const meterWait = 10 * time.Second
 
-// openMeter opens where a meter prints. A serial port is read as it is set up;
-// only its line editing is switched off.
-func openMeter(path string) (*meter, error) {
+// openMeter opens where a meter prints. A serial port is read at so many bits a
+// second, or as it is set up where baud is 0, without line editing; close leaves it
+// as it was.
+func openMeter(path string, baud int) (*meter, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, readable(err)
 	}
 	m := &meter{lines: make(chan string), f: f, undo: func() {}}
-	if term.IsTerminal(int(f.Fd())) {
+	port := term.IsTerminal(int(f.Fd()))
+	if port {
 		if was, err := term.MakeRaw(int(f.Fd())); err == nil {
 			m.undo = func() { _ = term.Restore(int(f.Fd()), was) }
+		}
+	}
+	if baud != 0 {
+		err := errors.New("it is no serial port: leave out --baud")
+		if port {
+			err = setBaud(int(f.Fd()), baud)
+		}
+		if err != nil {
+			m.close()
+			return nil, fmt.Errorf("%s: %w", path, err)
 		}
 	}
 	go m.read(f)
@@ -92,14 +104,17 @@ func endings13(data []byte, atEOF bool) (advance int, token []byte, err error) {
 
 const maxMeterLine = 1000
 
-// next returns the next line that the meter prints.
-func (m *meter) next() (string, error) {
+// next returns the next line that the meter prints, or errStopped where a signal
+// on stop comes first.
+func (m *meter) next(stop <-chan os.Signal) (string, error) {
 	select {
 	case line, ok := <-m.lines:
 		if !ok {
 			return "", errors.New("the meter prints no more; type the reading")
 		}
 		return line, nil
+	case <-stop:
+		return "", errStopped
 	case <-time.After(meterWait):
 		return "", fmt.Errorf("the meter printed nothing for %v; is it on and set to send? Type the reading", meterWait)
 	}

@@ -78,7 +78,7 @@ func TestMeterPort(t *testing.T) {
 	}
 	defer there.Close()
 	defer here.Close()
-	m, err := openMeter(here.Name())
+	m, err := openMeter(here.Name(), 0)
 	require.NoError(t, err)
 	defer m.close()
 	stop := make(chan bool)
@@ -95,7 +95,7 @@ func TestMeterPort(t *testing.T) {
 	}()
 	defer close(stop)
 	for range 3 {
-		line, err := m.next()
+		line, err := m.next(nil)
 		require.NoError(t, err)
 		require.Equal(t, "+1.25000E+01", line)
 	}

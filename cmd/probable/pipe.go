@@ -77,6 +77,41 @@ type outCheck struct {
 	Sweep    []string   `json:"sweep,omitempty"`  // of them two for each position: this part's, the known-good one's
 	Proves   string     `json:"proves,omitempty"` // of a swap
 	Not      string     `json:"does_not_prove,omitempty"`
+	Doubts   int        `json:"doubts,omitempty"` // number of the reading that the check puts to the test
+	Try      *outTry    `json:"try,omitempty"`
+}
+
+// outTry is a repair that may be tried in place of a check.
+type outTry struct {
+	Cause   string   `json:"cause"`
+	P       float64  `json:"p"`
+	Repair  string   `json:"repair"`
+	Minutes float64  `json:"minutes"` // with its proof
+	Saves   float64  `json:"saves_minutes"`
+	Risk    float64  `json:"module_risk"`
+	Prove   []string `json:"prove"` // IDs of the checks that prove it, in order
+}
+
+// outEvidence says what raised and lowered causes.
+type outEvidence struct {
+	Type   string         `json:"type"`
+	Causes []outExplained `json:"causes"`
+}
+
+type outExplained struct {
+	ID      string      `json:"id"`
+	Start   float64     `json:"start"` // probability before all factors
+	P       float64     `json:"p"`
+	Factors []outFactor `json:"factors"`
+}
+
+// outFactor is what a reading, or a repair that did not prove, does to a cause.
+type outFactor struct {
+	N     int     `json:"n,omitempty"` // number of the check
+	Check string  `json:"check,omitempty"`
+	Times float64 `json:"times"`
+	P     float64 `json:"p"` // after it
+	Say   string  `json:"say"`
 }
 
 // outExpect is what a healthy vehicle shows; over means that over-range is
@@ -123,6 +158,7 @@ type outVerdict struct {
 	Groups     [][]string `json:"groups,omitempty"`
 	Pairs      []outPair  `json:"pairs,omitempty"` // of causes that explain it together
 	LeftOut    []string   `json:"left_out,omitempty"`
+	Odd        []int      `json:"odd,omitempty"` // numbers of the readings that were probably wrong
 	Status     string     `json:"status"`
 	Case       string     `json:"case"`
 }
@@ -268,6 +304,13 @@ func (p *pipe) work(s *session) error {
 					continue
 				}
 			}
+			if err == nil && m.Type == "explain" {
+				var e outEvidence
+				if e, err = evidenceOf(s.course, m.Cause); err == nil {
+					p.send(e)
+					continue
+				}
+			}
 			switch {
 			case err != nil:
 			case m.Type == "retry":
@@ -313,7 +356,7 @@ func (p *pipe) event(m incoming, step engine.Step, c *engine.Course) (engine.Eve
 	case "":
 		return engine.Event{}, errors.New(`the message has no "type"`)
 	default:
-		return engine.Event{}, fmt.Errorf("unknown type %q; send reading, answer, skip, undo, revise, note, retry, repaired or quit", m.Type)
+		return engine.Event{}, fmt.Errorf("unknown type %q; send reading, answer, skip, undo, revise, note, explain, retry, repaired or quit", m.Type)
 	}
 	check, err := p.check(m, step, c)
 	if err != nil {
@@ -383,7 +426,10 @@ func (p *pipe) sendCheck(step engine.Step) {
 	c := step.Check
 	m := outCheck{Type: "check", N: step.N, ID: c.ID, Part: c.Part, Power: string(c.Power), Mode: string(c.Mode),
 		Red: c.Red, Black: c.Black, State: c.State, Unit: c.Mode.Unit(), Say: c.Say, Why: c.Why, Cautions: c.Cautions,
-		Minutes: c.Minutes, Gain: round(step.Bits), Proof: step.Proof, Proves: c.Proves, Not: c.ProvesNot}
+		Minutes: c.Minutes, Gain: round(step.Bits), Proof: step.Proof, Proves: c.Proves, Not: c.ProvesNot, Try: tryOf(step.Try)}
+	if !c.Discharge() {
+		m.Doubts = step.Doubts
+	}
 	if m.Cautions == nil {
 		m.Cautions = []string{}
 	}
@@ -402,6 +448,46 @@ func (p *pipe) sendCheck(step engine.Step) {
 		m.Expect = &outExpect{Answer: c.Healthy}
 	}
 	p.send(m)
+}
+
+// tryOf is a repair that may be tried, or nil.
+func tryOf(a *engine.Attempt) *outTry {
+	if a == nil {
+		return nil
+	}
+	return &outTry{a.Cause.ID, round(a.P), a.Cause.Repair, round(a.Minutes), round(a.Saves), a.Risk, a.Prove}
+}
+
+// evidenceOf says what raised and lowered a cause, or the leading ones where none
+// is named.
+func evidenceOf(c *engine.Course, cause string) (outEvidence, error) {
+	e := outEvidence{Type: "evidence", Causes: []outExplained{}}
+	r, _ := c.Ranking()
+	for i, x := range r {
+		if cause == "" && (i == explained || i > 0 && x.P < 0.01) {
+			break
+		}
+		if cause != "" && x.Cause.ID != cause {
+			continue
+		}
+		factors := c.Explain(x.Cause.ID)
+		said := outExplained{ID: x.Cause.ID, Start: round(x.P), P: round(x.P), Factors: []outFactor{}}
+		if len(factors) > 0 {
+			said.Start = round(engine.Start(factors))
+		}
+		for _, f := range factors {
+			o := outFactor{N: f.N, Times: f.Written(), P: round(f.P), Say: f.Say()}
+			if f.Check != nil {
+				o.Check = f.Check.ID
+			}
+			said.Factors = append(said.Factors, o)
+		}
+		e.Causes = append(e.Causes, said)
+	}
+	if len(e.Causes) == 0 {
+		return e, fmt.Errorf("there is no cause %q", cause)
+	}
+	return e, nil
 }
 
 // sendHandOffs sends those after the first so many; an undo may leave fewer.
@@ -428,7 +514,7 @@ func (p *pipe) sendRanking(c *engine.Course) {
 
 func (p *pipe) sendVerdict(s *session, v *engine.Verdict) {
 	m := outVerdict{Type: "verdict", Bits: round(v.Bits), SameRepair: v.SameRepair, Repair: v.Repair,
-		Prove: v.Prove, Groups: v.Groups, LeftOut: v.LeftOut, Status: string(v.Status), Case: s.journal.ID}
+		Prove: v.Prove, Groups: v.Groups, LeftOut: v.LeftOut, Odd: v.Odd, Status: string(v.Status), Case: s.journal.ID}
 	if m.Prove == nil {
 		m.Prove = []string{}
 	}

@@ -6,11 +6,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"probable/engine"
 	"probable/engine/casefile"
 	"probable/engine/report"
 	"probable/rules"
@@ -122,7 +124,7 @@ func (r *reporter) of(base *rules.Base, id string, records []casefile.Record) (*
 	about := report.About{
 		Case: id, Harness: s.harness, HarnessName: o.Harness, HarnessDigest: o.Digest, Symptom: o.Symptom, Guide: o.Guide,
 		Tool: o.Tool, BaseDigest: o.Base, BaseChanged: o.Base != base.Digest,
-		Opened: records[0].Time, Last: records[len(records)-1].Time, Times: s.times, Facts: o.Facts, Supply: o.Supply,
+		Opened: records[0].Time, Last: records[len(records)-1].Time, Times: s.times, Facts: facts(base.Guide(o.Guide), o), Supply: o.Supply,
 		Before: o.Before, Replay: again, Share: r.share,
 	}
 	if o.From != nil {
@@ -138,6 +140,23 @@ func (r *reporter) of(base *rules.Base, id string, records []casefile.Record) (*
 		about.Notes = append(about.Notes, report.Note{Time: n.Time, Text: n.Note, Photo: n.Photo})
 	}
 	return report.Of(s.course, about)
+}
+
+// facts are the facts of a case without those that only repeat what a supply
+// reads.
+func facts(g *engine.Guide, o casefile.Opened) map[string]any {
+	known := maps.Clone(o.Facts)
+	if g == nil {
+		return known
+	}
+	for _, f := range g.Facts {
+		for _, volts := range o.Supply {
+			if f.Supply != "" && known[f.Name] == volts {
+				delete(known, f.Name)
+			}
+		}
+	}
+	return known
 }
 
 // replay is what a case is worked from again.

@@ -92,6 +92,52 @@ func TestReportOfGuide(t *testing.T) {
 	require.Contains(t, page, "<h2>Verdict</h2>")
 }
 
+// TestReportEvidence wants the factors of a cause to lead from its chance at the
+// start to that of now, and a reading that was probably wrong to be marked.
+func TestReportEvidence(t *testing.T) {
+	dir := t.TempDir()
+	atBench(t, dir, "36.2\n0.35\n36.0\n36.1\n0.3\n0\n35.9\n36.1\n0.02\nno beep\nstop\n")
+	id := onlyCase(t, dir)
+	text, errs, code := program(t, "report", id, "--dir", dir, "--form", "json")
+	require.Zero(t, code, errs)
+	v, err := jsonschema.UnmarshalJSON(strings.NewReader(text))
+	require.NoError(t, err)
+	require.NoError(t, reportSchema(t).Validate(v))
+	var r report.Report
+	require.NoError(t, json.Unmarshal([]byte(text), &r))
+	p := r.Causes[0].Start
+	for _, f := range r.Causes[0].Evidence {
+		require.InEpsilon(t, f.P, p*f.Times, 0.02) // a small p has few digits
+		p = f.P
+	}
+	require.Equal(t, r.Causes[0].P, p)
+	for i, x := range r.Readings {
+		require.Equal(t, i == 2, x.Odd, x.Check)
+	}
+	for form, wants := range map[string][]string{
+		"markdown": {"| x3.3 | 2. volts f1.b to pack.minus: 36 V | 36.2 V |\n", "| />1000 | 3. volts p1.1a to pack.minus: 36.1 V | 6.96 mV to 0.35 V |\n",
+			"Reading 3 (volts p1.1a to pack.minus: 36.1 V) was probably wrong", "| 3 | volts p1.1a to pack.minus (probably wrong) |"},
+		"html": {"<h2>Evidence</h2>", "was probably wrong", "(probably wrong)</td>", `<td class="n">x3.3</td><td>2. volts f1.b to pack.minus: 36`},
+	} {
+		page, _, _ := program(t, "report", id, "--dir", dir, "--form", form)
+		for _, want := range wants {
+			require.Contains(t, page, want, form)
+		}
+	}
+}
+
+// TestReportKnownOnce: what the pack reads is not told a second time as a fact.
+func TestReportKnownOnce(t *testing.T) {
+	dir := t.TempDir()
+	var out strings.Builder
+	run([]string{"find", "--pipe", "--dir", dir, "--harness", "../../testdata/harness/cart-throttle.yaml", "--symptom", "no throttle response",
+		"--supply", "pack=39.6", "--fact", "halls_fitted=no"}, strings.NewReader(""), &out, &out)
+	page, errs, code := program(t, "report", onlyCase(t, dir), "--dir", dir)
+	require.Zero(t, code, errs)
+	require.Equal(t, 1, strings.Count(page, "39.6"))
+	require.Contains(t, page, "- Known before: halls fitted no; pack reads 39.6 V\n")
+}
+
 // TestReportShare leaves out what may be personal.
 func TestReportShare(t *testing.T) {
 	dir := t.TempDir()

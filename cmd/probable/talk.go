@@ -1,6 +1,8 @@
 package main
 
 import (
+	"errors"
+	"fmt"
 	"os"
 
 	"github.com/AlecAivazis/survey/v2/core"
@@ -32,18 +34,32 @@ type talk struct {
 	plain   bool
 	answers string
 	meter   string
+	baud    int
 }
+
+// Bounds of a serial port's speed, in bits a second.
+const (
+	leastBaud = 50
+	mostBaud  = 4000000
+)
 
 func (t *talk) flags(fl *pflag.FlagSet) {
 	fl.BoolVar(&t.pipe, "pipe", false, "speak the line protocol: one JSON object a line, in and out")
 	fl.BoolVar(&t.plain, "plain", false, "plain prompts, for screen readers and simple terminals")
 	fl.StringVar(&t.meter, "meter", "", "a file, pipe or serial port where a multimeter prints its readings, a line each; enter takes the next")
+	fl.IntVar(&t.baud, "baud", 0, "speed of that port in bits a second, as in the meter's leaflet (default: as it is set up)")
 	fl.StringVar(&t.answers, "answers", "", "take what would be typed from this file, one answer a line")
 }
 
 // open returns the console and what to call when done with it.
 func (t *talk) open(c *cobra.Command) (console, func(), error) {
 	out := c.OutOrStdout()
+	switch {
+	case t.baud != 0 && (t.baud < leastBaud || t.baud > mostBaud):
+		return nil, nil, inputError(fmt.Errorf("--baud %d: want bits a second, %d to %d", t.baud, leastBaud, mostBaud))
+	case t.baud != 0 && t.meter == "":
+		return nil, nil, inputError(errors.New("--baud is the speed of the port of --meter: give that too"))
+	}
 	if t.pipe {
 		return newPipe(c.InOrStdin(), out), func() {}, nil
 	}
@@ -51,7 +67,7 @@ func (t *talk) open(c *cobra.Command) (console, func(), error) {
 	if err != nil || t.meter == "" {
 		return b, done, err
 	}
-	if b.meter, err = openMeter(t.meter); err != nil {
+	if b.meter, err = openMeter(t.meter, t.baud); err != nil {
 		done()
 		return nil, nil, inputError(err)
 	}

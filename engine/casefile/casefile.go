@@ -174,6 +174,26 @@ func path(dir, id string) (string, error) {
 	return filepath.Join(dir, id+Suffix), nil
 }
 
+// Ready says whether a case can be kept in the folder, in words for a person, and
+// makes the folder where it is not there yet.
+func Ready(dir string) error {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return plain(err)
+	}
+	f, err := os.CreateTemp(dir, ".ready-*")
+	if err == nil {
+		_, err = f.Write(make([]byte, readyBytes)) // an empty file fits on a full disk
+		err = errors.Join(err, f.Close(), os.Remove(f.Name()))
+	}
+	if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
+		pe.Path = dir
+	}
+	return plain(err)
+}
+
+// readyBytes is about what a case takes.
+const readyBytes = 8 << 10
+
 // Create makes a new case in the folder, which it makes too, and writes its
 // first record, and more that it begins with. The case is named for the day and
 // counted from 1. After an error there is no new case.

@@ -38,6 +38,13 @@ func (r *Report) HTML(w io.Writer) error {
 	for _, x := range r.Causes {
 		causes = append(causes, cause{x, 100 * x.P})
 	}
+	told := r.evidence()
+	for _, e := range told {
+		for i := range e.Rows {
+			x := &e.Rows[i]
+			x.Read, x.Shows = unbroken(x.Read), unbroken(x.Shows)
+		}
+	}
 	type section struct {
 		Title, Intro string
 		Items        []string
@@ -54,7 +61,7 @@ func (r *Report) HTML(w io.Writer) error {
 	// The figures are our own SVG, in which every text is escaped.
 	return htmlPage.Execute(w, map[string]any{
 		"Report": r, "Head": head, "VerdictIs": r.verdictIs(), "Causes": causes, "Remarks": r.remarks(), "Leaders": leaders,
-		"Rows": rows, "Lists": lists, "Wiring": template.HTML(r.wiring), "Chart": template.HTML(r.chart),
+		"Rows": rows, "Evidence": told, "EvidenceIs": evidenceIs, "Lists": lists, "Wiring": template.HTML(r.wiring), "Chart": template.HTML(r.chart),
 	})
 }
 

@@ -42,6 +42,24 @@ func (r *Report) Markdown(w io.Writer) error {
 		p.line("Repaired: %s", r.Repaired)
 	}
 
+	if all := r.evidence(); len(all) > 0 {
+		p.head("Evidence")
+		p.line("%s", evidenceIs)
+		for _, e := range all {
+			p.line("")
+			p.line("%s", e.Intro)
+			if len(e.Rows) == 0 {
+				continue
+			}
+			p.line("")
+			p.line("| factor | reading | it would show |")
+			p.line("| ---: | --- | --- |")
+			for _, x := range e.Rows {
+				p.line("| %s | %s | %s |", x.Times, cell(x.Read), cell(x.Shows))
+			}
+		}
+	}
+
 	p.head("Readings")
 	leaders := r.leaders()
 	if len(r.Readings) == 0 {

@@ -51,8 +51,52 @@ func (r *Report) remarks() []string {
 	for _, p := range r.Pairs {
 		out = append(out, fmt.Sprintf("No single cause explains all readings; these two together do (%.0f %%): %s, and %s.", 100*p.P, p.A, p.B))
 	}
+	for _, t := range r.Readings {
+		if t.Odd {
+			out = append(out, fmt.Sprintf("Reading %d (%s: %s) was probably wrong: what leads shows something else there.", t.N, t.Check, t.Read))
+		}
+	}
 	return out
 }
+
+// evidence is what raised and lowered a cause, in words for a table.
+type evidence struct {
+	Cause, Intro string
+	Rows         []evidenceRow
+}
+
+type evidenceRow struct{ Times, Read, Shows string }
+
+// evidence explains the leading causes; what says little is left to one line.
+func (r *Report) evidence() []evidence {
+	var out []evidence
+	for _, x := range r.Causes {
+		if len(x.Evidence) == 0 {
+			continue
+		}
+		e := evidence{Cause: x.ID}
+		var little []string
+		for _, f := range x.Evidence {
+			switch {
+			case f.little && f.N > 0:
+				little = append(little, fmt.Sprint(f.N))
+			case f.N > 0:
+				e.Rows = append(e.Rows, evidenceRow{f.short, fmt.Sprintf("%d. %s", f.N, f.place), f.shows})
+			default:
+				e.Rows = append(e.Rows, evidenceRow{f.short, f.place, f.shows})
+			}
+		}
+		e.Intro = fmt.Sprintf("%s: %.1f %% at the start, %.1f %% now.", x.ID, 100*x.Start, 100*x.P)
+		if len(little) > 0 {
+			e.Intro += " Little is said of it by reading " + strings.Join(little, ", ") + "."
+		}
+		out = append(out, e)
+	}
+	return out
+}
+
+// evidenceIs says how the factors are read.
+const evidenceIs = "What raised and lowered the leading causes: x3 makes one three times as likely as it was before the reading, /3 a third as likely."
 
 // leaders are the causes that readings are compared with.
 func (r *Report) leaders() []string {
@@ -68,6 +112,8 @@ func (r *Report) leaders() []string {
 // name is the check's name with how it counts.
 func (t *Reading) name() string {
 	switch {
+	case t.Odd:
+		return t.Check + " (probably wrong)"
 	case t.Stale && t.Proof:
 		return t.Check + " (earlier proof)"
 	case t.Stale:

@@ -82,9 +82,21 @@ type Report struct {
 
 // Cause is one cause of the verdict.
 type Cause struct {
-	ID  string  `json:"id"`
-	P   float64 `json:"p"`
-	Say string  `json:"say,omitempty"`
+	ID       string   `json:"id"`
+	P        float64  `json:"p"`
+	Say      string   `json:"say,omitempty"`
+	Start    float64  `json:"start,omitempty"`    // probability before all that was learned
+	Evidence []Factor `json:"evidence,omitempty"` // what raised and lowered it, of a leading cause
+}
+
+// Factor is what a reading, or a repair that did not prove, does to a cause.
+type Factor struct {
+	N     int     `json:"n,omitempty"` // number of the reading
+	Times float64 `json:"times"`
+	P     float64 `json:"p"` // after it
+
+	short, place, shows string
+	little              bool
 }
 
 // Pair is two causes that explain the readings together.
@@ -109,6 +121,7 @@ type Reading struct {
 	Healthy  bool              `json:"healthy"`
 	Proof    bool              `json:"proof,omitempty"`
 	Stale    bool              `json:"stale,omitempty"`    // no longer counted by itself
+	Odd      bool              `json:"odd,omitempty"`      // probably wrong, by all that is known
 	Predicts map[string]string `json:"predicts,omitempty"` // by leading cause
 }
 
@@ -153,8 +166,9 @@ func Of(c *engine.Course, a About) (*Report, error) {
 		r.Known = append(r.Known, fmt.Sprintf("mended here before %d times: %s", a.Before[cause], cause))
 	}
 	for _, x := range v.Causes {
-		r.Causes = append(r.Causes, Cause{x.Cause.ID, round(x.P), x.Cause.Say})
+		r.Causes = append(r.Causes, Cause{ID: x.Cause.ID, P: round(x.P), Say: x.Cause.Say})
 	}
+	r.explain(c)
 	for _, p := range v.Pairs {
 		r.Pairs = append(r.Pairs, Pair{p.A.ID, p.B.ID, round(p.P)})
 	}
@@ -172,20 +186,42 @@ func Of(c *engine.Course, a About) (*Report, error) {
 	if !a.Share {
 		r.Notes = a.Notes
 	}
-	r.readings(c, a, r.leaders())
+	r.readings(c, a, r.leaders(), v.Odd)
 	r.trace(c)
 	r.touched(c, a.Harness)
 	return r, r.draw(c, a.Harness)
 }
 
+// explain notes what raised and lowered the leading causes.
+func (r *Report) explain(c *engine.Course) {
+	for i := range r.Causes[:min(len(r.Causes), leading)] {
+		x := &r.Causes[i]
+		factors := c.Explain(x.ID)
+		if len(factors) == 0 {
+			continue
+		}
+		x.Start = round(engine.Start(factors))
+		for _, f := range factors {
+			e := Factor{N: f.N, Times: f.Written(), P: round(f.P), short: f.Short(), little: f.Little(), shows: f.Shows, place: "a repair that did not prove"}
+			if f.Check != nil {
+				e.place = f.Check.ID + ": " + f.Check.Shows(f.Result)
+			}
+			if f.Before {
+				e.place += " (read before a repair)"
+			}
+			x.Evidence = append(x.Evidence, e)
+		}
+	}
+}
+
 // readings notes every check against what the leading causes predict.
-func (r *Report) readings(c *engine.Course, a About, leaders []string) {
+func (r *Report) readings(c *engine.Course, a About, leaders []string, odd []int) {
 	m := c.Model()
 	r.Readings = []Reading{}
 	for i, t := range c.Taken() {
 		k := t.Check
 		x := Reading{N: i + 1, Check: k.ID, Power: k.Power, Red: k.Red, Black: k.Black, State: k.State,
-			Skipped: t.Skipped, Good: k.Good(), Healthy: t.Healthy, Proof: t.Proof, Stale: t.Stale}
+			Skipped: t.Skipped, Good: k.Good(), Healthy: t.Healthy, Proof: t.Proof, Stale: t.Stale, Odd: slices.Contains(odd, i+1)}
 		if i < len(a.Times) {
 			x.Time = &a.Times[i]
 		}

@@ -257,7 +257,7 @@ func play(s *Subject, m *engine.Model, p *Played, d Draws, wrong int) error {
 	for range endless {
 		step := course.Next()
 		c := step.Check
-		if step.Verdict != nil || step.Doubts != nil && p.Policy != Engine {
+		if step.Verdict != nil || step.Doubts != 0 && p.Policy != Engine {
 			break
 		}
 		if choose != nil {
@@ -266,7 +266,7 @@ func play(s *Subject, m *engine.Model, p *Played, d Draws, wrong int) error {
 		if c == nil {
 			break
 		}
-		if step.Doubts != nil && !c.Discharge() {
+		if step.Doubts != 0 && !c.Discharge() {
 			p.Doubted++
 		}
 		if err := v.step(w, c); err != nil {
@@ -320,8 +320,8 @@ func (v *vehicle) judge(verdict *engine.Verdict) {
 	for _, t := range v.course.Taken() {
 		p.Noticed = p.Noticed || p.Wrong == t.Check.ID && t.Stale // it was read again
 	}
-	for _, t := range verdict.Odd {
-		p.Noticed = p.Noticed || p.Wrong == t.Check.ID
+	for _, n := range verdict.Odd {
+		p.Noticed = p.Noticed || p.Wrong == v.course.Taken()[n-1].Check.ID
 	}
 	p.Alone, p.Listed = verdict.SameRepair, len(verdict.Causes)
 	p.In = slices.ContainsFunc(verdict.Causes, func(x engine.Ranked) bool { return x.Cause.ID == truth })
