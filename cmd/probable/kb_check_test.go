@@ -82,7 +82,7 @@ func TestKbCheck(t *testing.T) {
 func TestKbCoverage(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	t.Chdir(filepath.Join("..", ".."))
-	few := []string{"kb", "coverage", "throttle dead", "--draws", "1"}
+	few := []string{"kb", "coverage", "panel voltmeter wrong", "--draws", "1"}
 	page := filepath.Join(t.TempDir(), "map.html")
 
 	code, out, errs := runVerb(append(few, "--html", page)...)
@@ -91,14 +91,14 @@ func TestKbCoverage(t *testing.T) {
 	require.Contains(t, out, "end alone, or with the same repair")
 	html, err := os.ReadFile(page)
 	require.NoError(t, err)
-	require.Contains(t, string(html), "<h2>throttle dead</h2>")
+	require.Contains(t, string(html), "<h2>panel voltmeter wrong</h2>")
 
 	_, out, _ = runVerb(append(few, "--json")...)
 	var sheets []coverSheet
 	require.NoError(t, json.Unmarshal([]byte(out), &sheets))
 	require.Len(t, sheets, 1)
 	s := sheets[0]
-	require.Equal(t, "throttle dead", s.Guide)
+	require.Equal(t, "panel voltmeter wrong", s.Guide)
 	require.InDelta(t, s.DrawnMean/s.Bound, s.Ratio, 1e-9)
 
 	_, out, _ = runVerb(append(few, "--csv")...)
