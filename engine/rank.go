@@ -14,8 +14,9 @@ type Ranked struct {
 
 // belief is a distribution over a model's hypotheses.
 type belief struct {
-	log []float64 // unnormalised logs
-	p   []float64 // normalised
+	log    []float64 // unnormalised logs
+	p      []float64 // normalised
+	ranked []Ranked  // by ranking, which is asked several times for each reading
 }
 
 func (m *Model) prior() *belief {
@@ -28,6 +29,7 @@ func (m *Model) prior() *belief {
 }
 
 func (b *belief) normalise() {
+	b.ranked = nil
 	top := slices.Max(b.log)
 	b.p = make([]float64, len(b.log))
 	var sum float64
@@ -61,14 +63,19 @@ func (m *Model) causes(b *belief) []float64 {
 	return p
 }
 
-// ranking returns all causes, likeliest first; equal ones keep their order.
+// ranking returns all causes, likeliest first; equal ones keep their order. It
+// is kept with the belief, and not to be changed.
 func (m *Model) ranking(b *belief) []Ranked {
+	if b.ranked != nil {
+		return b.ranked
+	}
 	p := m.causes(b)
 	r := make([]Ranked, len(p))
 	for i := range p {
 		r[i] = Ranked{&m.Causes[i], p[i]}
 	}
 	slices.SortStableFunc(r, func(x, y Ranked) int { return cmp.Compare(y.P, x.P) })
+	b.ranked = r
 	return r
 }
 
