@@ -121,8 +121,9 @@ func (c *Course) without(t *Taken) *belief {
 	top := slices.Max(like)
 	b := &belief{log: slices.Clone(c.belief.log)}
 	if top > 0 {
+		var logs logarithm
 		for i, l := range like {
-			b.log[i] -= math.Log(max(l/top, 1e-300))
+			b.log[i] -= logs.of(max(l/top, 1e-300))
 		}
 	}
 	b.normalise()
