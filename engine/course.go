@@ -209,7 +209,7 @@ func (c *Course) Model() *Model { return c.m }
 
 // Ranking returns all causes, likeliest first, and the bits left to go.
 func (c *Course) Ranking() ([]Ranked, float64) {
-	r := c.m.ranking(c.belief)
+	r := slices.Clone(c.m.ranking(c.belief))
 	return r, entropy(r)
 }
 

@@ -122,8 +122,9 @@ func (c *Course) without(t *Taken) *belief {
 	top := slices.Max(like)
 	b := &belief{log: slices.Clone(c.belief.log)}
 	if top > 0 {
+		var logs logarithm
 		for i, l := range like {
-			b.log[i] -= math.Log(max(l/top, 1e-300))
+			b.log[i] -= logs.of(max(l/top, 1e-300))
 		}
 	}
 	b.normalise()
@@ -167,20 +168,24 @@ func (c *Course) route(doubted *Check, without *belief, lead string) (best *Chec
 		wrong[i] /= total
 	}
 	known := c.known()
-	var score float64
+	var open []*Check
 	for _, ch := range m.Checks {
 		if c.done[ch.ID] || ch.samePlace(doubted) || c.refuse(ch) != "" {
 			continue
 		}
-		if shut, _ := c.shut(ch, known); shut {
+		if shut, _ := c.shut(ch, known); !shut {
+			open = append(open, ch)
+		}
+	}
+	told := make([]float64, len(open))
+	parallel(len(open), func(i int) { told[i] = open[i].tells(right, wrong) })
+	var score float64
+	for i, ch := range open {
+		if told[i] < leastDoubt {
 			continue
 		}
-		b := divergence(m.outcomes(ch, right), m.outcomes(ch, wrong))
-		if b < leastDoubt {
-			continue
-		}
-		if s := b / c.cost(ch); s > score*(1+1e-9) {
-			best, bits, score = ch, b, s
+		if s := told[i] / c.cost(ch); s > score*(1+1e-9) {
+			best, bits, score = ch, told[i], s
 		}
 	}
 	return best, bits
@@ -192,24 +197,40 @@ func (c *Check) samePlace(o *Check) bool {
 	return c.Mode.Numeric() && c.Mode == o.Mode && (c.Red == o.Red && c.Black == o.Black || c.Red == o.Black && c.Black == o.Red)
 }
 
+// tells is the information in bits that the check gives on which of two equally
+// likely sets of chances the hypotheses have, or 0 where it is less than leastDoubt.
+func (c *Check) tells(p, q []float64) float64 {
+	x, y := c.outcomes(p), c.outcomes(q)
+	var apart float64 // the divergence is no more than half of it (Lin 1991, theorem 3: from memory)
+	for i := range x {
+		apart += math.Abs(x[i] - y[i])
+	}
+	if apart/2 < leastDoubt*(1-1e-9) {
+		return 0
+	}
+	return divergence(x, y)
+}
+
 // outcomes are the chances of the check's bins where the hypotheses have the
 // chances p.
-func (m *Model) outcomes(c *Check, p []float64) []float64 {
-	out := make([]float64, c.nbins)
+func (c *Check) outcomes(p []float64) []float64 {
+	kinds := make([]float64, len(c.shows.kinds))
 	rest := 1.0
-	add := func(k int32, weight float64) {
-		for _, s := range c.shows.kinds[k].bins {
-			out[s.bin] += weight * s.p
-		}
-	}
 	for _, o := range c.shows.other {
 		rest -= p[o.hyp]
-		add(o.kind, p[o.hyp])
+		kinds[o.kind] += p[o.hyp]
 	}
-	add(0, max(rest, 0))
+	kinds[0] += max(rest, 0)
+	out := make([]float64, c.nbins)
 	var sum float64
-	for _, x := range out {
-		sum += x
+	for k, weight := range kinds {
+		if weight == 0 {
+			continue
+		}
+		for _, s := range c.shows.kinds[k].bins {
+			out[s.bin] += weight * s.p
+			sum += weight * s.p
+		}
 	}
 	for i := range out {
 		out[i] /= max(sum, 1e-300)

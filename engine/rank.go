@@ -14,8 +14,9 @@ type Ranked struct {
 
 // belief is a distribution over a model's hypotheses.
 type belief struct {
-	log []float64 // unnormalised logs
-	p   []float64 // normalised
+	log    []float64 // unnormalised logs
+	p      []float64 // normalised
+	ranked []Ranked  // by ranking, which is asked several times for each reading
 }
 
 func (m *Model) prior() *belief {
@@ -28,6 +29,7 @@ func (m *Model) prior() *belief {
 }
 
 func (b *belief) normalise() {
+	b.ranked = nil
 	top := slices.Max(b.log)
 	b.p = make([]float64, len(b.log))
 	var sum float64
@@ -46,10 +48,22 @@ func (b *belief) update(like []float64) {
 	if top <= 0 {
 		return // no hypothesis, not even a misreading, allows it: nothing learned
 	}
+	var logs logarithm
 	for i, l := range like {
-		b.log[i] += math.Log(max(l/top, 1e-300))
+		b.log[i] += logs.of(max(l/top, 1e-300))
 	}
 	b.normalise()
+}
+
+// logarithm remembers the last number that it was asked for: neighbouring
+// hypotheses mostly predict the same.
+type logarithm struct{ x, log float64 }
+
+func (l *logarithm) of(x float64) float64 {
+	if x != l.x {
+		l.x, l.log = x, math.Log(x)
+	}
+	return l.log
 }
 
 // causes returns the probability of each cause.
@@ -61,14 +75,19 @@ func (m *Model) causes(b *belief) []float64 {
 	return p
 }
 
-// ranking returns all causes, likeliest first; equal ones keep their order.
+// ranking returns all causes, likeliest first; equal ones keep their order. It
+// is kept with the belief, and not to be changed.
 func (m *Model) ranking(b *belief) []Ranked {
+	if b.ranked != nil {
+		return b.ranked
+	}
 	p := m.causes(b)
 	r := make([]Ranked, len(p))
 	for i := range p {
 		r[i] = Ranked{&m.Causes[i], p[i]}
 	}
 	slices.SortStableFunc(r, func(x, y Ranked) int { return cmp.Compare(y.P, x.P) })
+	b.ranked = r
 	return r
 }
 
@@ -132,7 +151,8 @@ func (g *gainer) scratch() {
 // out side by side.
 const manyBits = 20000
 
-// all returns the bits of every check of the model, and 0 of those left out.
+// all returns the bits of every check of the model, and 0 of those left out and of
+// those that are found to tell less than leastBits.
 func (g *gainer) all(without func(*Check) bool) []float64 {
 	bits := make([]float64, len(g.m.Checks))
 	var of []int
@@ -145,7 +165,7 @@ func (g *gainer) all(without func(*Check) bool) []float64 {
 	}
 	if work < manyBits {
 		for _, i := range of {
-			bits[i] = g.bits(g.m.Checks[i])
+			bits[i] = g.bitsFrom(g.m.Checks[i], leastBits)
 		}
 		return bits
 	}
@@ -154,10 +174,42 @@ func (g *gainer) all(without func(*Check) bool) []float64 {
 		own := *g
 		own.scratch()
 		for _, i := range of[k*stretch : min((k+1)*stretch, len(of))] {
-			bits[i] = own.bits(own.m.Checks[i])
+			bits[i] = own.bitsFrom(own.m.Checks[i], leastBits)
 		}
 	})
 	return bits
+}
+
+// bitsFrom is bits, or 0 where they are quickly seen to be less than least: the
+// outcome tells no more than which kind of prediction holds, and that is at most
+// whether it is another than the usual one, and which of those.
+func (g *gainer) bitsFrom(c *Check, least float64) float64 {
+	var others float64 // of the causes with another prediction than the usual one
+	n, last := 0, -1
+	for _, e := range c.shows.other {
+		w := g.p[e.hyp]
+		if w == 0 {
+			continue
+		}
+		if g.split[e.hyp] {
+			cause := g.m.hyps[e.hyp].cause
+			if cause == last {
+				continue
+			}
+			w, last = g.cause[cause], cause
+		}
+		others += w
+		n++
+	}
+	if n == 0 {
+		return 0
+	}
+	// What has no bin does not count, of the usual prediction at most.
+	share := others / (others + max(0, g.total-others)*c.shows.kinds[0].mass)
+	if share < 0.5 && share*math.Log2(float64(n)/share)-(1-share)*math.Log2(1-share) < least*(1-1e-9) {
+		return 0
+	}
+	return g.bits(c)
 }
 
 // bits returns the mutual information of the check's outcome and the cause, in

@@ -126,7 +126,7 @@ func (b *Bench) order(ba *base) (*ordered, error) {
 	if err != nil {
 		return nil, err
 	}
-	return o, o.factor(ba.rows) // what does not vary is done with that
+	return o, o.factor(ba.rows, nil) // what does not vary is done with that
 }
 
 // vectors are found when they are asked for, and kept while there is room.

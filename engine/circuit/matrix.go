@@ -121,11 +121,10 @@ func eliminate(rows [][]term, vary *varying) ([]step, error) {
 		}
 	}
 	doneRow, pivoted := make([]bool, n), make([]bool, n)
+	var terms slab
 	pivot := func(r, c int) {
-		st := step{row: r, col: c, rest: make([]term, 0, len(rows[r]))}
-		if k := cols.count[c]; k > 1 {
-			st.below = make([]term, 0, k-1)
-		}
+		st := step{row: r, col: c, rest: terms.room(len(rows[r]))}
+		k := cols.count[c]
 		for _, t := range rows[r] {
 			if t.at == c {
 				st.pivot = t.x
@@ -133,6 +132,11 @@ func eliminate(rows [][]term, vary *varying) ([]step, error) {
 				st.rest = append(st.rest, t)
 			}
 			cols.add(t.at, -1)
+		}
+		terms.took(st.rest)
+		if k > 1 {
+			st.below = terms.room(k - 1)
+			terms.took(st.below[:k-1])
 		}
 		doneRow[r], pivoted[c], cols.done[c] = true, true, true
 		for _, i := range inCol[c] {
@@ -145,12 +149,13 @@ func eliminate(rows [][]term, vary *varying) ([]step, error) {
 			}
 			m := x / st.pivot
 			st.below = append(st.below, term{i, m})
-			rows[i] = subtract(rows[i], st.rest, m, c, vary != nil, func(col, delta int) {
+			rows[i] = subtract(terms.room(len(rows[i])+len(st.rest)), rows[i], st.rest, m, c, vary != nil, func(col, delta int) {
 				cols.add(col, delta)
 				if delta > 0 {
 					inCol[col] = append(inCol[col], i)
 				}
 			})
+			terms.took(rows[i])
 		}
 		steps = append(steps, st)
 	}
@@ -341,10 +346,25 @@ func entry(row []term, col int) (float64, bool) {
 	return 0, false
 }
 
-// subtract returns row - m*rest without the entry at column skip, and reports
-// each column that comes or goes.
-func subtract(row, rest []term, m float64, skip int, zeros bool, changed func(col, delta int)) []term {
-	out := make([]term, 0, len(row)+len(rest))
+// slab cuts rows of terms out of larger pieces of memory.
+type slab struct{ left []term }
+
+// room returns an empty row with room for so many terms. It stays free for the
+// next one until it is said what was taken of it.
+func (s *slab) room(n int) []term {
+	if n > len(s.left) {
+		const terms = 4096
+		s.left = make([]term, max(n, terms))
+	}
+	return s.left[:0:n]
+}
+
+// took keeps what was written to the row that room returned last.
+func (s *slab) took(row []term) { s.left = s.left[len(row):] }
+
+// subtract appends row - m*rest, without the entry at column skip, to out, and
+// reports each column that comes or goes.
+func subtract(out, row, rest []term, m float64, skip int, zeros bool, changed func(col, delta int)) []term {
 	i, j := 0, 0
 	for i < len(row) || j < len(rest) {
 		switch {
@@ -520,6 +540,7 @@ type ordered struct {
 	lx, ux           []float64
 	diag, inverse    []float64 // pivots, and one over them
 	work             []float64
+	dirty            []bool // by position: the last factoring worked out its row anew
 
 	done   int     // steps that are done once and for all
 	late   []int32 // by position: where in lower the entries of later steps start
@@ -591,6 +612,7 @@ func fixPivots(rows [][]term, vary *varying) (*ordered, error) {
 	}
 	o.diag, o.inverse, o.work = make([]float64, len(steps)), make([]float64, len(steps)), make([]float64, len(steps))
 	o.lx, o.ux = make([]float64, len(o.lower)), make([]float64, len(o.upper))
+	o.dirty = make([]bool, len(steps))
 	return o, nil
 }
 
@@ -600,6 +622,7 @@ func (o *ordered) like() *ordered {
 	c := *o
 	c.diag, c.inverse, c.work = slices.Clone(o.diag), slices.Clone(o.inverse), make([]float64, len(o.work))
 	c.lx, c.ux = slices.Clone(o.lx), slices.Clone(o.ux)
+	c.dirty = make([]bool, len(o.dirty))
 	return &c
 }
 
@@ -617,8 +640,10 @@ const leastPivot = 1e-13
 
 // factor eliminates rows with the fixed pivots; where one of them has become
 // small, or a row has an entry outside of the pattern, it is errPattern. Once it
-// has succeeded, rows that do not vary are not looked at again.
-func (o *ordered) factor(rows [][]term) error {
+// has succeeded, rows that do not vary are not looked at again. Where anew says
+// by original row which ones have changed since the last factoring, which has
+// succeeded too, what hangs on none of them is left as it is.
+func (o *ordered) factor(rows [][]term, anew []bool) error {
 	start, save := 0, o.begun == nil && o.done > 0
 	var now begun
 	if save {
@@ -630,6 +655,12 @@ func (o *ordered) factor(rows [][]term) error {
 	for k := start; k < len(o.rowOf); k++ {
 		i, to := o.lowerAt[k], o.lowerAt[k+1]
 		up, upTo := o.upperAt[k], o.upperAt[k+1]
+		if k >= o.done {
+			o.dirty[k] = anew == nil || anew[o.rowOf[k]] || o.leansOnDirty(k)
+			if !o.dirty[k] {
+				continue
+			}
+		}
 		fixed := k >= o.done && !o.varies[k]
 		largest := 0.0
 		if fixed && o.begun != nil {
@@ -675,8 +706,9 @@ func (o *ordered) factor(rows [][]term) error {
 			w[c] = 0
 			o.lx[i] = m
 			from, to := o.upperAt[c], o.upperAt[c+1]
-			ux := o.ux[from:to]
-			for j, u := range o.upper[from:to] {
+			at := o.upper[from:to]
+			ux := o.ux[from:to][:len(at)]
+			for j, u := range at {
 				w[u] -= m * ux[j]
 			}
 		}
@@ -699,6 +731,16 @@ func (o *ordered) factor(rows [][]term) error {
 		o.begun = &now
 	}
 	return nil
+}
+
+// leansOnDirty reports whether a row is made with dirty ones of later steps.
+func (o *ordered) leansOnDirty(k int) bool {
+	for _, c := range o.lower[o.late[k]:o.lowerAt[k+1]] {
+		if o.dirty[c] {
+			return true
+		}
+	}
+	return false
 }
 
 // firstColumns returns the multipliers of the first steps among themselves, by
@@ -736,7 +778,7 @@ func (o *ordered) keep(b *begun, k int, w []float64) {
 func (o *ordered) solve(b []float64) []float64 {
 	v := o.vector()
 	v.forward(b, 0)
-	v.backward()
+	o.one(v)
 	v.whole()
 	x := make([]float64, len(b))
 	for c, k := range o.colAt {
@@ -749,16 +791,19 @@ func (o *ordered) solve(b []float64) []float64 {
 // to steps done once and for all is worked out when it is asked for.
 type vector struct {
 	o    *ordered
+	b    []float64 // what the later steps see of the right side, from the first of them on
 	y, x []float64
 	have []bool // of the first steps: x is there
 	any  bool   // have is true somewhere
 }
 
 func (o *ordered) vector() *vector {
-	return &vector{o: o, y: make([]float64, len(o.diag)), x: make([]float64, len(o.diag)), have: make([]bool, o.done)}
+	n := len(o.diag)
+	return &vector{o: o, b: make([]float64, n-o.done), y: make([]float64, n), x: make([]float64, n), have: make([]bool, o.done)}
 }
 
-// forward takes in a right side that is zero before a step.
+// forward takes in a right side that is zero before a step, as far as the first
+// steps see it.
 func (v *vector) forward(b []float64, first int) {
 	o := v.o
 	clear(v.y[:min(first, o.done)])
@@ -776,41 +821,87 @@ func (v *vector) forward(b []float64, first int) {
 	v.later(b)
 }
 
-// later takes in what the steps after the first ones see of a right side, which
-// for the first ones is the same as before.
+// later takes in what the later steps see of a right side.
 func (v *vector) later(b []float64) {
-	o := v.o
-	for k := o.done; k < len(v.y); k++ {
-		s := b[o.rowOf[k]]
-		from, to := o.lowerAt[k], o.lowerAt[k+1]
-		lx := o.lx[from:to]
-		for i, c := range o.lower[from:to] {
-			s -= lx[i] * v.y[c]
-		}
-		v.y[k] = s
+	for i, r := range v.o.rowOf[v.o.done:] {
+		v.b[i] = b[r]
 	}
 }
 
-// backward solves for what belongs to the last steps.
-func (v *vector) backward() {
-	for k := len(v.y) - 1; k >= v.o.done; k-- {
-		v.solve(k)
+// backward solves vectors for what belongs to the later steps: two at a time, as
+// each number waits for the one before it in its own vector only.
+func (o *ordered) backward(vs []*vector) {
+	for len(vs) > 1 {
+		o.both(vs[0], vs[1])
+		vs = vs[2:]
 	}
+	for _, v := range vs {
+		o.one(v)
+	}
+}
+
+func (o *ordered) one(v *vector) {
+	y, x := v.y, v.x
+	for k := o.done; k < len(y); k++ {
+		from, to := o.lowerAt[k], o.lowerAt[k+1]
+		at, s := o.lower[from:to], v.b[k-o.done]
+		lx := o.lx[from:to][:len(at)]
+		for i, c := range at {
+			s -= lx[i] * y[c]
+		}
+		y[k] = s
+	}
+	v.solve(o.done, len(x))
+	v.forget()
+}
+
+// both is one for two vectors.
+func (o *ordered) both(v, w *vector) {
+	vy, wy, vx, wx := v.y, w.y[:len(v.y)], v.x, w.x[:len(v.x)]
+	for k := o.done; k < len(vy); k++ {
+		from, to := o.lowerAt[k], o.lowerAt[k+1]
+		at, s, t := o.lower[from:to], v.b[k-o.done], w.b[k-o.done]
+		lx := o.lx[from:to][:len(at)]
+		for i, c := range at {
+			s -= lx[i] * vy[c]
+			t -= lx[i] * wy[c]
+		}
+		vy[k], wy[k] = s, t
+	}
+	for k := len(vx) - 1; k >= o.done; k-- {
+		from, to := o.upperAt[k], o.upperAt[k+1]
+		at, s, t := o.upper[from:to], vy[k], wy[k]
+		ux := o.ux[from:to][:len(at)]
+		for i, c := range at {
+			s -= ux[i] * vx[c]
+			t -= ux[i] * wx[c]
+		}
+		vx[k], wx[k] = s*o.inverse[k], t*o.inverse[k]
+	}
+	v.forget()
+	w.forget()
+}
+
+// forget drops the unknowns of the first steps.
+func (v *vector) forget() {
 	if v.any {
 		clear(v.have)
 		v.any = false
 	}
 }
 
-func (v *vector) solve(k int) {
-	o := v.o
-	s := v.y[k]
-	from, to := o.upperAt[k], o.upperAt[k+1]
-	ux := o.ux[from:to]
-	for i, u := range o.upper[from:to] {
-		s -= ux[i] * v.x[u]
+// solve finds the unknowns of the steps in [from, to), given those after them.
+func (v *vector) solve(from, to int) {
+	o, x, y := v.o, v.x, v.y
+	for k := to - 1; k >= from; k-- {
+		begin, end := o.upperAt[k], o.upperAt[k+1]
+		at, s := o.upper[begin:end], y[k]
+		ux := o.ux[begin:end][:len(at)]
+		for i, c := range at {
+			s -= ux[i] * x[c]
+		}
+		x[k] = s * o.inverse[k]
 	}
-	v.x[k] = s * o.inverse[k]
 }
 
 // value returns an unknown.
@@ -827,13 +918,11 @@ func (v *vector) need(k int32) {
 	for _, u := range v.o.upper[v.o.upperAt[k]:v.o.upperAt[k+1]] {
 		v.need(u)
 	}
-	v.solve(int(k))
+	v.solve(int(k), int(k)+1)
 	v.have[k], v.any = true, true
 }
 
 // whole works out all of it.
 func (v *vector) whole() {
-	for k := v.o.done - 1; k >= 0; k-- {
-		v.solve(k)
-	}
+	v.solve(0, v.o.done)
 }

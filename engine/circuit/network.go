@@ -51,7 +51,12 @@ func wayKey(part, way string) string      { return part + "." + way }
 func wireKey(wire string) string          { return wire }
 
 func (h *Harness) network() *network {
-	n := &network{node: map[string]int{h.Ground: -1}, branch: map[string]int{}}
+	many := len(h.Wires)
+	for _, p := range h.Parts {
+		many += len(p.Elements) + len(p.Pins) // joints and ways among these
+	}
+	n := &network{node: make(map[string]int, many), branch: make(map[string]int, many), branches: make([]branch, 0, many)}
+	n.node[h.Ground] = -1
 	for _, pin := range h.Pins() {
 		if pin != h.Ground {
 			n.node[pin] = n.nodes
@@ -198,6 +203,7 @@ func (n *network) equation(i int, b *branch, at point, share float64) (row []ter
 	if r == idle {
 		ohms = b.off
 	}
+	row = make([]term, 0, 5)
 	add(b.a, 1)
 	add(b.b, -1)
 	if b.typ == Follower {
@@ -298,8 +304,27 @@ func (n *network) matrix(branches []branch, joins []conductance, at point, share
 	size := n.nodes + len(branches)
 	rows = make([][]term, size)
 	rhs = make([]float64, size)
-	for v := range n.nodes {
-		rows[v] = append(rows[v], term{v, GMin})
+	many := make([]int, n.nodes) // entries by node
+	count := func(v, k int) {
+		if v >= 0 {
+			many[v] += k
+		}
+	}
+	for _, j := range joins {
+		count(j.a, 2)
+		count(j.b, 2)
+	}
+	for i := range branches {
+		count(branches[i].a, 1)
+		count(branches[i].b, 1)
+	}
+	all := n.nodes
+	for _, k := range many {
+		all += k
+	}
+	room := make([]term, all)
+	for v, k := range many {
+		rows[v], room = append(room[:0:k+1], term{v, GMin}), room[k+1:]
 	}
 	stamp := func(r, c int, x float64) {
 		if r >= 0 && c >= 0 {

@@ -135,7 +135,7 @@ func (r *reviewer) look(s State, from *point) (v view, err error, ok bool) {
 				return nil, err
 			}
 		}
-		if r.order.factor(rows) == nil {
+		if r.order.factor(rows, nil) == nil {
 			x = r.order.solve(rhs)
 		} else {
 			lu, err := factor(rows)

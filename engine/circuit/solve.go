@@ -144,8 +144,9 @@ type repivot struct {
 	right *vector   // for rhs
 	begun []float64 // what the first steps make of the base's right side
 	late  []float64 // the unknowns of the later steps, of the solution
-	room  []*vector // for the columns of a change
+	room  []*vector // right, then those for the columns of a change
 	unit  []float64 // zero but while a column is made
+	anew  []bool    // by row: it has changed since the last step
 }
 
 func (b *Bench) repivot(ba *base) (*repivot, error) {
@@ -158,7 +159,8 @@ func (b *Bench) repivot(ba *base) (*repivot, error) {
 		row := b.net.nodes + i
 		r.rows[row] = slices.Clone(r.rows[row])
 	}
-	r.right, r.unit = r.o.vector(), make([]float64, len(ba.rhs))
+	r.right, r.unit, r.anew = r.o.vector(), make([]float64, len(ba.rhs)), make([]bool, len(ba.rhs))
+	r.room = []*vector{r.right}
 	r.right.forward(ba.rhs, 0)
 	r.begun = slices.Clone(r.right.y[:r.o.done])
 	r.late = make([]float64, len(ba.rhs)-r.o.done)
@@ -168,16 +170,17 @@ func (b *Bench) repivot(ba *base) (*repivot, error) {
 // change is a solution's change to the base, on a repivot that it has for itself.
 type change struct {
 	*repivot
-	b    *Bench
-	sol  *solution
-	put  []int // changed branches, sorted
-	anew bool  // the first steps have still to take in the right side
+	b     *Bench
+	sol   *solution
+	put   []int // changed branches, sorted
+	begin bool  // the first steps have still to take in the right side
 
 	v    [][]term
 	w    []*vector
 	z    []float64 // weights of w
 	full []float64 // rhs with that of the change
 	cut  bool      // a branch is cut
+	was  point     // that it stands at; none where it is not factored
 }
 
 // step solves at a point: the branches that are only active by fixed pivots, the
@@ -189,14 +192,14 @@ func (c *change) step(at point) (unknowns, error) {
 		copy(c.rhs, c.ba.rhs)
 		copy(c.right.y, c.begun)
 		inject(c.rhs, c.sol.drive, 1)
-		c.anew = len(c.sol.drive) > 0
+		c.begin = len(c.sol.drive) > 0
 		c.put = slices.AppendSeq([]int{}, maps.Keys(c.sol.branches))
 		slices.Sort(c.put)
 	}
 	if err := c.stand(at, fresh); err != nil {
 		return nil, err
 	}
-	c.v, c.w = c.v[:0], c.w[:0]
+	c.v = c.v[:0]
 	full := c.rhs
 	for _, i := range c.put {
 		terms, right := c.b.net.equation(i, c.sol.branch(i), at, 1)
@@ -206,7 +209,7 @@ func (c *change) step(at point) (unknowns, error) {
 				full = slices.Clone(c.rhs)
 			}
 			full[n+i] = right
-			c.anew = c.anew || fresh
+			c.begin = c.begin || fresh
 		}
 		c.unit[n+i] = 1
 		c.column(less(terms, c.rows[n+i]), c.o.rowAt[n+i], fresh)
@@ -224,33 +227,42 @@ func (c *change) step(at point) (unknowns, error) {
 		}
 	}
 	c.full = full
-	if c.anew {
+	if c.begin {
 		c.right.forward(full, 0)
-		c.anew = false
+		c.begin = false
 	} else {
 		c.right.later(full)
 	}
-	c.right.backward()
+	c.w = c.room[1 : 1+len(c.v)]
+	c.o.backward(c.room[:1+len(c.v)])
 	return c.value, c.weigh()
 }
 
 // stand puts the active branches at a point and factors. What the base's own
-// point comes to is known, and most changes begin there.
+// point comes to is known, and most changes begin there; from one point to the
+// next only what hangs on a branch that has moved is worked out.
 func (c *change) stand(at point, fresh bool) error {
 	n := c.b.net.nodes
-	if fresh && c.ba.settled != nil && c.sol.moved(at) == 0 {
+	if fresh && c.ba.settled != nil {
 		for _, i := range c.b.net.active {
 			c.rows[n+i] = append(c.rows[n+i][:0], c.ba.rows[n+i]...)
 		}
 		c.o.take(c.ba.settled)
-		return nil
+		c.was = c.ba.at
 	}
+	known := c.was.regions != nil
+	clear(c.anew)
+	moved := false
 	for s, i := range c.b.net.active {
+		if known && !at.differs(c.was, s) {
+			continue
+		}
 		br := &c.ba.branches[i]
 		if _, done := c.sol.branches[i]; done {
 			c.rows[n+i], c.rhs[n+i] = slices.Clone(c.ba.rows[n+i]), c.ba.rhs[n+i]
 			continue
 		}
+		c.anew[n+i], moved = true, true
 		if br.typ == Diode && at.regions[s] == conducting && !br.Cut && !br.dead && len(c.rows[n+i]) == len(c.o.pattern[n+i]) {
 			g, amps := br.junction(at.at[s])
 			br.tangent(c.rows[n+i], n+i, g)
@@ -259,24 +271,31 @@ func (c *change) stand(at point, fresh bool) error {
 		}
 		c.rows[n+i], c.rhs[n+i] = c.b.net.equation(i, br, at, 1)
 	}
-	return c.o.factor(c.rows)
+	c.was = at.clone()
+	if known && !moved {
+		return nil
+	}
+	var anew []bool // all
+	if known {
+		anew = c.anew
+	}
+	err := c.o.factor(c.rows, anew)
+	if err != nil {
+		c.was = point{} // the factors are good for nothing
+	}
+	return err
 }
 
-// column adds a row of V' and the column of W for the right side in unit, which
-// is zero before a step.
+// column adds a row of V', and at the first step the column of W for the right
+// side in unit, which is zero before a step.
 func (c *change) column(v []term, begin int, fresh bool) {
-	k := len(c.w)
-	if k == len(c.room) {
+	c.v = append(c.v, v)
+	if len(c.v) == len(c.room) {
 		c.room = append(c.room, c.o.vector())
 	}
-	w := c.room[k]
 	if fresh {
-		w.forward(c.unit, begin)
-	} else {
-		w.later(c.unit)
+		c.room[len(c.v)].forward(c.unit, begin)
 	}
-	w.backward()
-	c.v, c.w = append(c.v, v), append(c.w, w)
 }
 
 // weigh finds how much of each column of W the solution takes.

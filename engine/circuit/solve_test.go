@@ -744,9 +744,9 @@ func TestFixedPivots(t *testing.T) {
 	o, err := fixPivots(rows(), nil)
 	require.NoError(t, err)
 	for range 2 {
-		require.ErrorIs(t, o.like().factor(rows(term{2, 5})), errPattern)
-		require.ErrorIs(t, o.factor(rows(term{1, 5})), errPattern)
-		require.NoError(t, o.factor(rows(term{0, 1})))
+		require.ErrorIs(t, o.like().factor(rows(term{2, 5}), nil), errPattern)
+		require.ErrorIs(t, o.factor(rows(term{1, 5}), nil), errPattern)
+		require.NoError(t, o.factor(rows(term{0, 1}), nil))
 		require.InDeltaSlice(t, []float64{1, 0.5, 2}, o.solve([]float64{2, 4, 8}), 1e-12)
 	}
 }
