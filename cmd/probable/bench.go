@@ -351,7 +351,7 @@ func (b *bench) trouble(err error, same string) error {
 		case typed == "" || strings.EqualFold(typed, "retry") || same != "" && strings.EqualFold(typed, same):
 			return nil
 		}
-		b.say("  Not taken: %q. The last answer waits to be saved.", shorten(typed))
+		b.say("  Not taken: %q. What could not be saved comes first.", shorten(typed))
 	}
 }
 
