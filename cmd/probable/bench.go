@@ -946,6 +946,7 @@ func (b *bench) evidence(s *session, cause string) {
 		r = r[i : i+1]
 	}
 	b.wrap("  ", "What raised and lowered them (x3: three times as likely for it; /3: a third as likely):")
+	same := map[string]string{} // cause by what it is told by
 	for i, x := range r {
 		if i == explained || i > 0 && x.P < 0.01 {
 			break
@@ -955,7 +956,17 @@ func (b *bench) evidence(s *session, cause string) {
 			b.wrap("  ", fmt.Sprintf("%s: %s; nothing was read yet", x.Cause.ID, percent(x.P)))
 			continue
 		}
-		b.wrap("  ", fmt.Sprintf("%s: %s at the start, %s now", x.Cause.ID, percent(engine.Start(factors)), percent(x.P)))
+		head := fmt.Sprintf("%s: %s at the start, %s now", x.Cause.ID, percent(engine.Start(factors)), percent(x.P))
+		told := ""
+		for _, f := range factors {
+			told += fmt.Sprintln(f.Short(), f.Little(), f.Shows)
+		}
+		if first, ok := same[told]; ok {
+			b.wrap("  ", head+"; by the same as "+first)
+			continue
+		}
+		same[told] = x.Cause.ID
+		b.wrap("  ", head)
 		var little []string
 		for _, f := range factors {
 			switch {
