@@ -1029,9 +1029,6 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 			b.wrap("         ", x.Cause.Say)
 		}
 	}
-	for _, p := range v.Pairs {
-		b.wrap("  ", fmt.Sprintf("No single cause explains all readings; these two together do (%s): %s, and %s.", percent(p.P), p.A.ID, p.B.ID))
-	}
 	for _, g := range v.Groups {
 		b.wrap("  ", "No check left tells these apart: "+strings.Join(g, "; ")+".")
 	}
@@ -1041,6 +1038,13 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 	for _, n := range v.Odd {
 		t := s.course.Taken()[n-1]
 		b.wrap("  ", fmt.Sprintf("Check %d (%s) was probably wrong: what leads shows something else there. Take it again, then type change %d and what it shows.", n, s.shown(t.Check, t.Result), n))
+	}
+	alone := "No single cause explains all readings"
+	if len(v.Odd) > 0 {
+		alone = "If no reading was wrong, no single cause explains all"
+	}
+	for _, p := range v.Pairs {
+		b.wrap("  ", fmt.Sprintf("%s; these two together do (%s): %s, and %s.", alone, percent(p.P), p.A.ID, p.B.ID))
 	}
 	b.repair(v.Repair, v.Causes[0].Cause)
 	// On a screen they are asked one by one later on; all at once they would push
