@@ -191,10 +191,14 @@ func (c *Course) route(doubted *Check, without *belief, lead string) (best *Chec
 	return best, bits
 }
 
+// ohmic reports whether the mode measures a resistance, by number or by ear.
+func (m Mode) ohmic() bool { return m == Ohms || m == Continuity }
+
 // samePlace reports whether two checks put the same leads to the same pins, in
 // whatever state, so that the one repeats the mistakes of the other.
 func (c *Check) samePlace(o *Check) bool {
-	return c.Mode.Numeric() && c.Mode == o.Mode && (c.Red == o.Red && c.Black == o.Black || c.Red == o.Black && c.Black == o.Red)
+	same := c.Mode == o.Mode && c.Mode.Numeric() || c.Mode.ohmic() && o.Mode.ohmic()
+	return same && (c.Red == o.Red && c.Black == o.Black || c.Red == o.Black && c.Black == o.Red)
 }
 
 // tells is the information in bits that the check gives on which of two equally

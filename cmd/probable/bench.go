@@ -351,7 +351,7 @@ func (b *bench) trouble(err error, same string) error {
 		case typed == "" || strings.EqualFold(typed, "retry") || same != "" && strings.EqualFold(typed, same):
 			return nil
 		}
-		b.say("  Not taken: %q. The last answer waits to be saved.", shorten(typed))
+		b.say("  Not taken: %q. What could not be saved comes first.", shorten(typed))
 	}
 }
 
@@ -946,6 +946,7 @@ func (b *bench) evidence(s *session, cause string) {
 		r = r[i : i+1]
 	}
 	b.wrap("  ", "What raised and lowered them (x3: three times as likely for it; /3: a third as likely):")
+	same := map[string]string{} // cause by what it is told by
 	for i, x := range r {
 		if i == explained || i > 0 && x.P < 0.01 {
 			break
@@ -955,7 +956,17 @@ func (b *bench) evidence(s *session, cause string) {
 			b.wrap("  ", fmt.Sprintf("%s: %s; nothing was read yet", x.Cause.ID, percent(x.P)))
 			continue
 		}
-		b.wrap("  ", fmt.Sprintf("%s: %s at the start, %s now", x.Cause.ID, percent(engine.Start(factors)), percent(x.P)))
+		head := fmt.Sprintf("%s: %s at the start, %s now", x.Cause.ID, percent(engine.Start(factors)), percent(x.P))
+		told := ""
+		for _, f := range factors {
+			told += fmt.Sprintln(f.Short(), f.Little(), f.Shows)
+		}
+		if first, ok := same[told]; ok {
+			b.wrap("  ", head+"; by the same as "+first)
+			continue
+		}
+		same[told] = x.Cause.ID
+		b.wrap("  ", head)
 		var little []string
 		for _, f := range factors {
 			switch {
@@ -1018,9 +1029,6 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 			b.wrap("         ", x.Cause.Say)
 		}
 	}
-	for _, p := range v.Pairs {
-		b.wrap("  ", fmt.Sprintf("No single cause explains all readings; these two together do (%s): %s, and %s.", percent(p.P), p.A.ID, p.B.ID))
-	}
 	for _, g := range v.Groups {
 		b.wrap("  ", "No check left tells these apart: "+strings.Join(g, "; ")+".")
 	}
@@ -1030,6 +1038,13 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 	for _, n := range v.Odd {
 		t := s.course.Taken()[n-1]
 		b.wrap("  ", fmt.Sprintf("Check %d (%s) was probably wrong: what leads shows something else there. Take it again, then type change %d and what it shows.", n, s.shown(t.Check, t.Result), n))
+	}
+	alone := "No single cause explains all readings"
+	if len(v.Odd) > 0 {
+		alone = "If no reading was wrong, no single cause explains all"
+	}
+	for _, p := range v.Pairs {
+		b.wrap("  ", fmt.Sprintf("%s; these two together do (%s): %s, and %s.", alone, percent(p.P), p.A.ID, p.B.ID))
 	}
 	b.repair(v.Repair, v.Causes[0].Cause)
 	// On a screen they are asked one by one later on; all at once they would push

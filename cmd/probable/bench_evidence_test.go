@@ -14,7 +14,8 @@ func TestBenchEvidence(t *testing.T) {
 		"evidence PART f1 blown", "evidence wire w9 open", "0.34", "35.9", "evidence", "stop"}, "\n")+"\n")
 	for _, want := range []string{
 		"  part tail open: 14 %; nothing was read yet\n",
-		"  way p1.1 open: 5 % at the start, 42 % now\n    x2.5   check 1: 0.35 V at p1.1b; it would show 6.96 mV to 0.35 V\n",
+		"  wire w2 open: 7 % at the start, 57 % now\n    x2.5   check 1: 0.35 V at p1.1b; it would show 6.96 mV to 0.35 V\n",
+		"  way p1.1 open: 5 % at the start, 42 % now; by the same as wire w2 open\n",
 		"  part f1 blown: 10 % at the start, <1 % now\n    x2.5   check 1",
 		"    />1000 check 2: 36 V at f1.b; it would show 6.96 mV to 0.35 V\n",
 		"There is no cause \"wire w9 open\"; ranking names them.",

@@ -6,8 +6,8 @@ import (
 	"slices"
 	"strings"
 	"sync"
-	"text/tabwriter"
 	"time"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -115,8 +115,14 @@ func (l *lister) wants(row *caseRow) bool {
 		func(text string) bool { return has(text, l.search) })
 }
 
+// widestColumn is how wide a column of the list may make all its rows.
+const widestColumn = 20
+
+// table lists cases in columns, a case a line; what does not fit goes on below,
+// indented.
 func table(out io.Writer, rows []caseRow) error {
-	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	var lines [][]string
+	width := make([]int, 4) // of all columns but the last
 	for _, r := range rows {
 		what := r.Symptom
 		if what == "" {
@@ -129,9 +135,30 @@ func table(out io.Writer, rows []caseRow) error {
 		case r.Cause != "" && r.P > 0:
 			cause = percent(r.P) + " " + r.Cause
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", r.ID, r.Status, what, count(r.Readings, "reading"), cause)
+		line := []string{r.ID, r.Status, what, count(r.Readings, "reading"), cause}
+		for i := range width {
+			width[i] = max(width[i], min(utf8.RuneCountInString(line[i]), widestColumn))
+		}
+		lines = append(lines, line)
 	}
-	return w.Flush()
+	for _, line := range lines {
+		text := ""
+		for i, w := range width {
+			text += fmt.Sprintf("%-*s  ", w, line[i])
+		}
+		if all := strings.TrimRight(text+line[4], " "); utf8.RuneCountInString(all) <= paper {
+			text = all
+		} else {
+			if text = strings.TrimRight(text, " "); utf8.RuneCountInString(text) > paper {
+				text = fold(paper, "    ", text)[4:]
+			}
+			text += "\n" + fold(paper, "    ", line[4])
+		}
+		if _, err := fmt.Fprintln(out, text); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // describe sums up a case; one that cannot be read says so. How a case stands is

@@ -92,6 +92,31 @@ func TestCases(t *testing.T) {
 	require.Equal(t, fmt.Sprintf("None of the 5 cases in %s is such a one.\n", dir), out)
 }
 
+// TestCasesFold: whatever is in a row, no line is over 80 columns, nothing is lost,
+// and a long row leaves the others as they are.
+func TestCasesFold(t *testing.T) {
+	rows := []caseRow{
+		{ID: "2026-11-25-1", Status: "open", Symptom: "tail dark", Readings: 1, Cause: "part f1 blown", P: 0.26},
+		{ID: "2026-11-25-2", Status: "unproven", Symptom: "no throttle response", Readings: 12, Repaired: "ways plug_of_the_throttle.1 plug_of_the_throttle.2 swapped"},
+		{ID: "2026-11-25-3", Status: "open", Symptom: strings.Repeat("one light after another ", 5) + "dark", Readings: 3, Cause: "wire w2 open", P: 0.5},
+		{ID: "2026-11-25-4", Status: notReadable, Problem: strings.Repeat("line 2 is no record ", 6)},
+	}
+	var b strings.Builder
+	require.NoError(t, table(&b, rows))
+	for line := range strings.Lines(b.String()) {
+		require.LessOrEqual(t, len([]rune(line)), 81, line)
+	}
+	lines := strings.Split(b.String(), "\n")
+	require.Equal(t, "2026-11-25-1  open        tail dark             1 reading    26 % part f1 blown", lines[0])
+	require.Equal(t, "    repaired ways plug_of_the_throttle.1 plug_of_the_throttle.2 swapped", lines[2])
+	for _, r := range rows {
+		for _, word := range strings.Fields(r.Symptom + " " + r.Cause + " " + r.Repaired + " " + r.Problem) {
+			require.Contains(t, b.String(), word)
+		}
+	}
+	require.Equal(t, strings.Count(rows[2].Symptom, "another"), strings.Count(b.String(), "another"))
+}
+
 // TestOldJournals lists cases whose records do not say how they stood, as those of
 // earlier programs, as it does the others.
 func TestOldJournals(t *testing.T) {

@@ -400,3 +400,55 @@ func TestManyCases(t *testing.T) {
 	t.Logf("500 cases: %v of the processor, %v on the wall", took, time.Since(began))
 	require.Less(t, took, 2*time.Second)
 }
+
+// TestTroubleBeforeTheStart: a folder that cannot hold a case is told before the
+// first question, and the questions come once that is put right.
+func TestTroubleBeforeTheStart(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "cases")
+	require.NoError(t, os.WriteFile(dir, []byte("a file"), 0o600))
+	keys := typist{
+		line("tail dark"), // too soon
+		func() string { require.NoError(t, os.Remove(dir)); return "retry" },
+		line("tail dark"), line("36.2"), line("0.35"), line("stop")}
+	var out, errs strings.Builder
+	code := run([]string{"find", "--plain", "--dir", dir, "--harness", tail}, &keys, &out, &errs)
+	require.Equal(t, exitNoVerdict, code, errs.String())
+	before, after, ok := strings.Cut(out.String(), "What is wrong?")
+	require.True(t, ok)
+	require.Contains(t, before, "The case cannot be kept: there is no folder at")
+	require.Contains(t, before, "Not taken")
+	require.NotContains(t, after, "cannot be kept")
+	require.Equal(t, []float64{0.35}, values(t, dir))
+	left, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	for _, x := range left {
+		require.NotContains(t, x.Name(), "ready", "the trial leaves nothing behind")
+	}
+}
+
+// TestSignal sends control-C as a signal, at different times of a reading that is
+// being typed, worked out or saved: the case is kept as far as it was answered, and nobody works
+// on it at the same time (with -race).
+func TestSignal(t *testing.T) {
+	for _, after := range []time.Duration{0, time.Millisecond, 5 * time.Millisecond, 20 * time.Millisecond, time.Second} {
+		dir := t.TempDir()
+		never, typing := io.Pipe() // nobody types on it after all that was typed
+		keys := typist{line("36.2"), line("0.35"), func() string {
+			go func() {
+				time.Sleep(after)
+				require.NoError(t, syscall.Kill(os.Getpid(), syscall.SIGINT))
+			}()
+			return "36.0"
+		}}
+		var out, errs strings.Builder
+		code := run([]string{"find", "--plain", "--dir", dir, "--harness", tail, "--symptom", "tail dark"}, io.MultiReader(&keys, never), &out, &errs)
+		require.Equal(t, exitNoVerdict, code, errs.String())
+		require.Contains(t, out.String(), "is kept. Go on with:")
+		got := values(t, dir)
+		require.Contains(t, [][]float64{{0.35}, {0.35, 36}}, got)
+		if after == time.Second {
+			require.Len(t, got, 2)
+		}
+		typing.Close()
+	}
+}

@@ -48,13 +48,15 @@ func (r *Report) remarks() []string {
 	for _, g := range r.Groups {
 		out = append(out, fmt.Sprintf("No check that was left tells these apart: %s.", strings.Join(g, "; ")))
 	}
-	for _, p := range r.Pairs {
-		out = append(out, fmt.Sprintf("No single cause explains all readings; these two together do (%.0f %%): %s, and %s.", 100*p.P, p.A, p.B))
-	}
+	alone := "No single cause explains all readings"
 	for _, t := range r.Readings {
 		if t.Odd {
 			out = append(out, fmt.Sprintf("Reading %d (%s: %s) was probably wrong: what leads shows something else there.", t.N, t.Check, t.Read))
+			alone = "If no reading was wrong, no single cause explains all"
 		}
+	}
+	for _, p := range r.Pairs {
+		out = append(out, fmt.Sprintf("%s; these two together do (%.0f %%): %s, and %s.", alone, 100*p.P, p.A, p.B))
 	}
 	return out
 }
