@@ -194,7 +194,13 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 			}
 			return n
 		}
-		n := most(b.bench)
+		n := 0
+		last := make([]*circuit.Situation, f.Points()) // in the symptom's state; nil where there is none
+		for point := range last {
+			var blows int
+			blows, last[point], _ = b.bench.Try(f, point)
+			n = max(n, blows)
+		}
 		switch {
 		case n > 1 && most(one) < n:
 			// Several in series: perhaps all of them, perhaps only the first.
@@ -207,7 +213,11 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 			pasts[i] = []past{{bench: b.bench, share: 1}}
 		}
 		for k := range pasts[i] {
-			pasts[i][k].fits = b.weigh(f, pasts[i][k].bench)
+			if p := &pasts[i][k]; p.bench == b.bench {
+				p.fits = b.weigh(last)
+			} else {
+				p.fits = b.weigh(b.symptomatic(f, p.bench))
+			}
 		}
 	})
 	b.points, b.fits = 1, []float64{1}
@@ -876,17 +886,31 @@ func (b *builder) put(point int, s circuit.State, off bool) (*circuit.Situation,
 	return sc.bench.Put(sc.fault, point-sc.first, s, off)
 }
 
+// symptomatic returns each point of a fault in the symptom's state, nil where it has
+// no consistent state.
+func (b *builder) symptomatic(f *circuit.Fault, bench *circuit.Bench) []*circuit.Situation {
+	sits := make([]*circuit.Situation, f.Points())
+	if b.symptom == nil {
+		return sits
+	}
+	for point := range sits {
+		if sit, err := bench.Put(f, point, b.state, false); err == nil {
+			sits[point] = sit
+		}
+	}
+	return sits
+}
+
 // weigh returns how well the symptom fits each point of a fault; a point without
 // a consistent state may show anything.
-func (b *builder) weigh(f *circuit.Fault, bench *circuit.Bench) []float64 {
-	fits := slices.Repeat([]float64{1}, f.Points())
+func (b *builder) weigh(sits []*circuit.Situation) []float64 {
+	fits := slices.Repeat([]float64{1}, len(sits))
 	if b.symptom == nil {
 		return fits
 	}
 	names := slices.Sorted(maps.Keys(b.symptom.Shows))
-	for point := range fits {
-		sit, err := bench.Put(f, point, b.state, false)
-		if err != nil {
+	for point, sit := range sits {
+		if sit == nil {
 			fits[point] = 0.5
 			continue
 		}

@@ -324,25 +324,38 @@ func (b *Bench) situation(f *Fault, sol *solution, says map[string]string, blown
 
 // blowBefore returns the fuses that the fault blows in the states tried before.
 func (b *Bench) blowBefore(f *Fault, point int, c alteration) ([]int, error) {
-	type outcome struct {
-		blown []int
-		err   error
-	}
 	if len(b.net.fuses) == 0 {
 		return nil, nil
 	}
-	key := situated{f, point}
-	if o, ok := b.blew.Load(key); ok {
+	if o, ok := b.blew.Load(situated{f, point}); ok {
 		return o.(outcome).blown, o.(outcome).err
 	}
+	blown, _, err := b.try(f, point, c)
+	return blown, err
+}
+
+// outcome is what trying a fault came to.
+type outcome struct {
+	blown []int
+	err   error
+}
+
+// try solves the states tried before, one after the other, and returns the fuses
+// that have blown in the end and the solution of the last state.
+func (b *Bench) try(f *Fault, point int, c alteration) ([]int, *solution, error) {
 	var o outcome
-	for _, tried := range b.tried {
-		if o.blown, _, o.err = b.blow(tried, c, o.blown); o.err != nil {
+	var last *solution
+	states := b.tried
+	if len(b.net.fuses) == 0 {
+		states = states[len(states)-1:] // nothing stays of the others
+	}
+	for _, tried := range states {
+		if o.blown, last, o.err = b.blow(tried, c, o.blown); o.err != nil {
 			break
 		}
 	}
-	b.blew.Store(key, o)
-	return o.blown, o.err
+	b.blew.Store(situated{f, point}, o)
+	return o.blown, last, o.err
 }
 
 // Blows returns how many fuses the point of a fault blows in the states tried
@@ -353,6 +366,16 @@ func (b *Bench) Blows(f *Fault, point int) int {
 		return 0
 	}
 	return len(blown)
+}
+
+// Try is Blows and Put in the last of the states tried before, of which there is
+// at least one: what that state has come to once all fuses have blown that blow.
+func (b *Bench) Try(f *Fault, point int) (blows int, last *Situation, err error) {
+	blown, sol, err := b.try(f, point, f.points[point])
+	if err != nil {
+		return 0, nil, err
+	}
+	return len(blown), b.situation(f, sol, f.says, blown), nil
 }
 
 // blow solves a powered state and blows every fuse whose steady current

@@ -402,13 +402,14 @@ func (f *sparseLU) solve(b []float64) []float64 {
 		}
 	}
 	out := make([]float64, len(b))
+	starts, all, xs := f.rest.at, f.rest.i, f.rest.x[:len(f.rest.i)]
+	end := starts[len(f.row)]
 	for k := len(f.row) - 1; k >= 0; k-- {
-		y := b[f.row[k]]
-		at, x := f.rest.step(k)
-		for j, i := range at {
-			y -= x[j] * out[i]
+		y, begin := b[f.row[k]], starts[k]
+		for j := begin; j < end; j++ {
+			y -= xs[j] * out[all[j]]
 		}
-		out[f.col[k]] = y * f.inverse[k]
+		out[f.col[k]], end = y*f.inverse[k], begin
 	}
 	return out
 }

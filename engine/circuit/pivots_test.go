@@ -2,6 +2,8 @@ package circuit
 
 import (
 	"fmt"
+	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -40,4 +42,66 @@ func TestNoFixedPivots(t *testing.T) {
 			require.InDelta(t, want.Node(pin), got.Node(pin), 2e-5, pin)
 		}
 	}
+}
+
+// TestFactoredAnewInPart: rows that have changed, and what hangs on them, factored
+// alone, come to the same bits as all rows together.
+func TestFactoredAnewInPart(t *testing.T) {
+	const n, late = 60, 20
+	r := rand.New(rand.NewPCG(5, 8))
+	rows := make([][]term, n)
+	for i := range rows {
+		rows[i] = compact([]term{{i, 4 + r.Float64()}, {(i + 1) % n, r.Float64()}, {(i + 7) % n, -r.Float64()}})
+	}
+	vary := &varying{row: make([]bool, n), col: make([]bool, n)}
+	for i := n - late; i < n; i++ {
+		vary.row[i], vary.col[i] = true, true
+	}
+	o, err := fixPivots(slices.Clone(rows), vary)
+	require.NoError(t, err)
+	require.NoError(t, o.factor(rows, nil))
+	part, whole := o.like(), o.like()
+	left := 0
+	for range 20 {
+		anew := make([]bool, n)
+		for range 1 + r.IntN(3) {
+			i := n - late + r.IntN(late)
+			rows[i], anew[i] = slices.Clone(rows[i]), true
+			for k := range rows[i] {
+				rows[i][k].x *= 0.5 + r.Float64()
+			}
+		}
+		require.NoError(t, part.factor(rows, anew))
+		require.NoError(t, whole.factor(rows, nil))
+		require.Equal(t, whole.diag, part.diag)
+		require.Equal(t, whole.lx, part.lx)
+		require.Equal(t, whole.ux, part.ux)
+		for k := part.done; k < n; k++ {
+			if !part.dirty[k] {
+				left++
+			}
+		}
+		v, w := part.vector(), part.vector()
+		v.forward(rowSums(rows), 0)
+		w.forward(rowSums(rows), 0)
+		part.backward([]*vector{v, w})
+		require.Equal(t, v.x[part.done:], w.x[part.done:])
+		alone := whole.vector()
+		alone.forward(rowSums(rows), 0)
+		whole.backward([]*vector{alone})
+		require.Equal(t, alone.x[part.done:], v.x[part.done:])
+		require.InDelta(t, 1, v.value(n-1), 1e-9)
+	}
+	require.Positive(t, left, "some rows were left as they were")
+}
+
+// rowSums is the right side whose solution is all ones.
+func rowSums(rows [][]term) []float64 {
+	b := make([]float64, len(rows))
+	for i, row := range rows {
+		for _, t := range row {
+			b[i] += t.x
+		}
+	}
+	return b
 }

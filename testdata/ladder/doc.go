@@ -8,8 +8,10 @@
 //	go run ./testdata/ladder -rungs 100
 //	go run ./testdata/ladder -curve      # ours only: cost of a fault by size
 //
-// It prints the time by the clock and the time that processors worked, which
-// is the one to go by where the machine does other work too. Ours is the
+// Ours puts the faults in on all processors, as a person who waits would want
+// it; ngspice is one process, as the bar says. So the program prints the time by
+// the clock, which the bar is about, and the time that processors worked, which is
+// the one to go by where the machine does other work too. Ours is the
 // cheapest of the runs that -runs asks for. It exits with 1 when the two
 // disagree or ngspice cannot be run.
 package main

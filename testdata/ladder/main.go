@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"syscall"
 	"time"
 
@@ -43,8 +44,8 @@ func run(n, runs int, curve bool) error {
 	if err != nil {
 		return err
 	}
-	fmt.Printf("ours, in parallel:    %s\n", ourCost.perFault(n))
-	fmt.Printf("ours takes 1/%.3g of the time, 1/%.3g of the processor's\n",
+	fmt.Printf("ours, %2d processors:  %s\n", runtime.GOMAXPROCS(0), ourCost.perFault(n))
+	fmt.Printf("ours takes 1/%.3g of the time by the clock, 1/%.3g of the processor's\n",
 		theirCost.wall.Seconds()/ourCost.wall.Seconds(), theirCost.cpu.Seconds()/ourCost.cpu.Seconds())
 	worst, at, err := compare(ours, theirs, pins)
 	if err != nil {
