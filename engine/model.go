@@ -156,6 +156,7 @@ type Model struct {
 	Misreading float64     // chance that a reading is wrong; 0 means none is
 
 	hyps    []hypothesis
+	both    *together // of a harness: several causes at once; else nil
 	further onward
 	byID    map[string]int
 	scale   float64 // V, for the floor density of voltages
@@ -212,6 +213,12 @@ func (m *Model) seen(c *Check, r Result) (plain, read []float64) {
 		read[k] = (1-m.Misreading)*plain[k] + m.Misreading*floor
 	}
 	return plain, read
+}
+
+// read is the chance, or density, of a result under a prediction, with
+// misreadings.
+func (m *Model) read(c *Check, p *prediction, r Result) float64 {
+	return (1-m.Misreading)*m.chance(c, p, r) + m.Misreading*m.floor(c, r)
 }
 
 // likelihood returns for each hypothesis the chance, or density, of an outcome

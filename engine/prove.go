@@ -20,12 +20,7 @@ func (c *Course) repair(id string) error {
 	proof, refused := c.proofChecks(cause)
 	c.proof, c.failed = proof, refused
 	c.proving = len(c.results)
-	c.repaired, c.unshorted, c.chance = id, c.m.Short != nil, 0
-	for _, x := range c.m.ranking(c.belief) {
-		if x.Cause.Mends == cause.Mends {
-			c.chance += x.P
-		}
-	}
+	c.repaired, c.unshorted = id, c.m.Short != nil
 	if len(c.proof) == 0 {
 		c.phase, c.status = Closed, Unproven
 		return nil
@@ -106,7 +101,7 @@ func (c *Course) prove(ch *Check, healthy bool) {
 			c.done[t.Check.ID] = true // what was asked of the past has not changed
 		case !t.Stale || t.under != nil:
 			t.Stale = true
-			t.under = append(slices.Clone(t.under), mended{c.repaired, c.chance})
+			t.under = append(slices.Clone(t.under), c.repaired)
 		}
 	}
 	c.proving = -1
