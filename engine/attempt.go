@@ -148,7 +148,7 @@ func (c *Course) attempt(rest float64) *Attempt {
 // be the right one.
 func (c *Course) mayTry(x *Cause) bool {
 	switch {
-	case x.ID == Unexplained || x.HandOff != "" || x.Effort.Risk > tryRisk || c.mended[x.Mends]:
+	case x.ID == Unexplained || x.ID == DrawingWrong || x.HandOff != "" || x.Effort.Risk > tryRisk || c.mended[x.Mends]:
 		return false
 	case x.Effort == mendFuse:
 		// A new fuse on a short is the next one to blow.

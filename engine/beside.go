@@ -7,8 +7,8 @@ import (
 	"slices"
 )
 
-// mostBeside is how many causes that were repaired in vain are thought to have
-// been there as well, the last ones; of these any two may have been.
+// mostBeside is how many causes that were repaired without proof are thought to
+// have been there as well, the last ones.
 const mostBeside = 3
 
 // beside weighs what was read before repairs that did not prove: each hypothesis
@@ -131,11 +131,10 @@ func (c *Course) beside(results []Taken, solve []int) *beside {
 	}
 	mends := groups[0]
 	s.ways = [][]int{nil}
-	for n, i := range mends {
-		s.ways = append(s.ways, []int{i})
-		for _, j := range mends[:n] {
-			if m.Causes[i].Mends != m.Causes[j].Mends {
-				s.ways = append(s.ways, []int{j, i})
+	for _, i := range mends {
+		for _, way := range s.ways {
+			if !slices.ContainsFunc(way, func(j int) bool { return m.Causes[i].Mends == m.Causes[j].Mends }) {
+				s.ways = append(s.ways, append(slices.Clone(way), i))
 			}
 		}
 	}
@@ -181,15 +180,18 @@ func (s *beside) weigh(mends []int) {
 	for _, way := range s.ways {
 		prior := make([]float64, len(m.Causes))
 		for i := range m.Causes {
-			for _, k := range way {
-				switch q := blows[k][i]; {
-				case m.Causes[k].Mends == m.Causes[i].Mends:
-					prior[i] = math.Inf(-1)
-				case q > 0:
-					prior[i] += math.Log(q * rate[k] / rate[i]) // one event left two faults
-				default:
-					prior[i] += math.Log(rate[k])
+			if slices.ContainsFunc(way, func(k int) bool { return m.Causes[k].Mends == m.Causes[i].Mends }) {
+				prior[i] = math.Inf(-1)
+				continue
+			}
+			prior[i] = -math.Log(rate[i]) // it is in the hypothesis already
+			there := append(slices.Clone(way), i)
+			for _, x := range there {
+				often := rate[x]
+				for _, k := range there {
+					often = max(often, blows[k][x]) // one event left two faults
 				}
+				prior[i] += math.Log(often)
 			}
 		}
 		s.prior = append(s.prior, prior)

@@ -579,6 +579,9 @@ func (c *Course) step() Step {
 	}
 	ch, leftOut := c.choose()
 	if ch == nil {
+		if k, bits := c.trace(); k != nil {
+			return c.discharged(Step{N: n, Check: k, Bits: bits})
+		}
 		k, doubts, bits := c.doubt()
 		if k == nil {
 			return Step{Verdict: c.verdict(leftOut)}

@@ -70,6 +70,7 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 		return nil, err
 	}
 	b.m.both = b.together()
+	b.follow()
 	if j != nil {
 		b.join(j)
 	}
@@ -125,6 +126,8 @@ type builder struct {
 	asked     map[*plan]bool      // by a guide
 	wires     map[string][]string // by pin: what its wires are called
 	fits      []float64           // by point: the chance that the symptom is what one sees
+	misdrawn  []misdrawn          // wires that may go elsewhere
+	astray    []int               // by point: which of these has the fault, or -1
 }
 
 // plan is a check to be computed.
@@ -135,6 +138,8 @@ type plan struct {
 	look    string                           // indicator, or empty
 	turn    func(healthy *circuit.Situation) // settles which lead goes where, or nil
 	probe   *circuit.Probe                   // of the healthy vehicle
+	black   float64                          // V, of the black pin there
+	others  []level                          // and of other pins
 	healthy outcome
 	moved   []movedPoint // by rising point: where the outcome is another
 }
@@ -257,6 +262,7 @@ func (b *builder) hypotheses() {
 			b.fits = append(b.fits, p.fits...)
 		}
 	}
+	b.misdraw()
 }
 
 func (b *builder) scenario(f *circuit.Fault, bench *circuit.Bench, cause int, share float64) {
@@ -714,11 +720,23 @@ func (b *builder) compute() error {
 		p := b.plans[i]
 		p.check.shows.usual(b.predict(p, &p.healthy, &p.healthy))
 		last := -1
+		astray := make([]bool, len(b.misdrawn))
 		for _, m := range p.moved {
+			if len(b.astray) > 0 && b.astray[m.point] >= 0 {
+				astray[b.astray[m.point]] = true
+			}
 			for _, hyp := range spans[m.point] {
 				if hyp > last {
 					p.check.shows.set(hyp, b.predict(p, p.at(ends[hyp][0]), p.at(ends[hyp][1])))
 					last = hyp
+				}
+			}
+		}
+		if slices.Contains(astray, true) {
+			elsewhere := b.elsewhere(p)
+			for k, w := range b.misdrawn {
+				if astray[k] {
+					p.check.shows.set(w.hyp, elsewhere)
 				}
 			}
 		}
@@ -756,6 +774,7 @@ func (b *builder) solve(plans []*plan, points []int) error {
 	if err != nil {
 		return err
 	}
+	others := b.levels(healthy)
 	// Its base network is factored now, so that the points only read it.
 	parallel(len(plans), func(i int) {
 		p := plans[i]
@@ -766,6 +785,7 @@ func (b *builder) solve(plans []*plan, points []int) error {
 			p.healthy.word = healthy.Shows(p.look)
 			return
 		}
+		p.black, p.others = healthy.Node(p.check.Black), others
 		p.probe = healthy.Probe(&b.meter, p.mode, p.check.Red, p.check.Black)
 		p.healthy.reading = p.probe.Healthy
 	})

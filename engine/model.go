@@ -100,6 +100,7 @@ type Check struct {
 	Measures Mode     // wiggle, swap: what is measured meanwhile, or empty
 	Sweep    []string // swap: the positions in which both parts are measured
 
+	follows bool                      // a wire, to see whether it goes where it is drawn
 	says    []string                  // by answer: the answer in words, or nil
 	when    func(Known) (bool, error) // of what was learned; nil: always open
 	band    func(value float64, over bool) int
@@ -244,6 +245,9 @@ func (m *Model) likelihood(c *Check, r Result) []float64 {
 	if unexplained >= 0 {
 		// What nobody listed may show anything, yet mostly shows what others do.
 		like[unexplained] = 0.5*marginal + 0.5*m.floor(c, r)
+		if c.follows {
+			like[unexplained] = read[0] // a wire that goes elsewhere is a wrong drawing
+		}
 	}
 	return like
 }

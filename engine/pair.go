@@ -196,7 +196,7 @@ func (m *Model) candidates(rows []row, rate []float64) (found []candidate, order
 		for _, r := range rows {
 			gain[i] = max(gain[i], math.Log(max(r.by[i].like, 1e-300)))
 		}
-		if m.Causes[i].ID != Unexplained {
+		if id := m.Causes[i].ID; id != Unexplained && id != DrawingWrong {
 			order = append(order, i)
 		}
 	}

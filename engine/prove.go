@@ -90,12 +90,10 @@ func (c *Course) prove(ch *Check, healthy bool) {
 	// all but gone. What was read before the repair was read beside that cause.
 	c.mended[c.m.cause(c.repaired).Mends] = true
 	c.done, c.doubts = map[string]bool{}, 0
-	since := true
-	for i := len(c.results) - 1; i >= 0; i-- {
+	for i := range c.results {
 		t := &c.results[i]
-		since = since && t.Proof
 		switch {
-		case since:
+		case i >= c.proving:
 			c.done[t.Check.ID] = true
 		case !t.Stale && t.Check.Mode == Ask && t.Skipped == "":
 			c.done[t.Check.ID] = true // what was asked of the past has not changed
