@@ -158,7 +158,7 @@ func (c *Course) attempt(ch *Check, rest float64) *Attempt {
 // be the right one.
 func (c *Course) mayTry(x *Cause) bool {
 	switch {
-	case x.ID == Unexplained || x.HandOff != "" || x.Effort.Risk > tryRisk || c.mended[x.Mends]:
+	case x.ID == Unexplained || x.ID == DrawingWrong || x.HandOff != "" || x.Effort.Risk > tryRisk || c.mended[x.Mends]:
 		return false
 	case x.Effort.Fuse:
 		// A new fuse on a short is the next one to blow.

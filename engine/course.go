@@ -103,7 +103,6 @@ type Course struct {
 	status    Status
 	repaired  string
 	mended    map[string]bool // repairs that did not prove, by Cause.Mends
-	chance    float64         // that the last repair mended a fault
 	proof     []*Check        // still to be asked
 	proving   int             // index of the first result that proves the last repair, or -1
 	failed    bool            // a proof check was skipped
@@ -123,13 +122,7 @@ type Taken struct {
 	Skipped string // why, where it was not taken
 	Stale   bool   // read again later, or taken before a repair that did not prove
 
-	under []mended // what was repaired since, and did not prove
-}
-
-// mended is a repair that did not prove.
-type mended struct {
-	cause string  // its ID
-	p     float64 // how likely it was that it mended a fault
+	under []string // IDs of the causes that were repaired since, and did not prove
 }
 
 // Step is what comes next: a check or a verdict.
@@ -467,22 +460,38 @@ func (c *Course) weighed() []Taken {
 	return c.results
 }
 
-// learn weighs repairs that did not prove and then results, and says after each
-// which it was: -1 for the repairs, else the index of the result.
-func (c *Course) learn(b *belief, results []Taken, weighed func(n int)) {
+// mend makes what was repaired in vain unlikely.
+func (c *Course) mend(b *belief) {
 	for i, h := range c.m.hyps {
 		if c.mended[c.m.Causes[h.cause].Mends] {
 			b.log[i] += math.Log(repairFails)
 		}
 	}
 	b.normalise()
+}
+
+// learn weighs repairs that did not prove and then results, and says after each
+// which it was: -1 for the repairs, else the index of the result.
+func (c *Course) learn(b *belief, results []Taken, weighed func(n int)) {
+	c.mend(b)
+	c.weigh(b, results, c.besides(results), weighed)
+}
+
+// weigh weighs results, those before repairs that did not prove by what is beside.
+func (c *Course) weigh(b *belief, results []Taken, beside *beside, weighed func(n int)) {
+	if beside != nil {
+		for i, l := range beside.total {
+			b.log[i] += l
+		}
+		b.normalise()
+	}
 	weighed(-1)
-	for n, t := range results {
-		switch {
-		case t.Skipped != "" || t.Check.Discharge() || !t.Check.hasPrediction():
+	for n := range results {
+		switch t := &results[n]; {
+		case !t.weighs():
 			continue
 		case t.under != nil:
-			b.update(c.m.besides(t.Check, t.Result, t.under))
+			b.update(beside.read(t))
 		case !t.Stale:
 			b.update(c.m.likelihood(t.Check, t.Result))
 		default:
@@ -575,6 +584,9 @@ func (c *Course) step() Step {
 	}
 	ch, leftOut := c.choose()
 	if ch == nil {
+		if k, bits := c.trace(); k != nil {
+			return c.discharged(Step{N: n, Check: k, Bits: bits})
+		}
 		k, doubts, bits := c.doubt()
 		if k == nil {
 			return Step{Verdict: c.verdict(leftOut)}

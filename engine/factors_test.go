@@ -91,9 +91,10 @@ func TestExplainRepair(t *testing.T) {
 	}
 	require.NoError(t, c.Apply(Event{Kind: Read, Check: "look", Result: Result{Answer: "yes"}}))
 	f := c.Explain("a")
-	require.Equal(t, "a repair that did not prove makes it 9.1 times less likely", f[0].Say())
-	// 3 to 1 becomes 0.03*3 to 1: 0.09/1.09 over 0.75
-	require.InDelta(t, 0.09/1.09/0.75, f[0].Times, 1e-12)
+	require.Equal(t, "a repair that did not prove makes it 15 times less likely", f[0].Say())
+	// 3 to 1 becomes 0.03*3 to 1.75, as b alone or beside a, which is there 0.75
+	// times as often: 0.09/1.84 over 0.75
+	require.InDelta(t, 0.09/1.84/0.75, f[0].Times, 1e-12)
 	require.Len(t, f, 3)
 	require.Contains(t, f[1].Say(), "read before a repair")
 	p := 0.75

@@ -69,6 +69,8 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 	if err := b.compute(); err != nil {
 		return nil, err
 	}
+	b.m.both = b.together()
+	b.follow()
 	if j != nil {
 		b.join(j)
 	}
@@ -105,7 +107,8 @@ func newBuilder(h *circuit.Harness, o Options) (*builder, error) {
 		}
 	}
 	b.m.scale = max(1.2*b.m.Highest, leastScale)
-	b.hypotheses(h.Faults())
+	b.faults = h.Faults()
+	b.hypotheses()
 	return b, nil
 }
 
@@ -116,12 +119,15 @@ type builder struct {
 	meter     circuit.Meter
 	symptom   *circuit.Symptom
 	state     circuit.State // of the symptom
+	faults    []circuit.Fault
 	scenarios []scenario
 	points    int // over all scenarios; point 0 is the healthy vehicle
 	plans     []*plan
 	asked     map[*plan]bool      // by a guide
 	wires     map[string][]string // by pin: what its wires are called
 	fits      []float64           // by point: the chance that the symptom is what one sees
+	misdrawn  []misdrawn          // wires that may go elsewhere
+	astray    []int               // by point: which of these has the fault, or -1
 }
 
 // plan is a check to be computed.
@@ -132,6 +138,8 @@ type plan struct {
 	look    string                           // indicator, or empty
 	turn    func(healthy *circuit.Situation) // settles which lead goes where, or nil
 	probe   *circuit.Probe                   // of the healthy vehicle
+	black   float64                          // V, of the black pin there
+	others  []level                          // and of other pins
 	healthy outcome
 	moved   []movedPoint // by rising point: where the outcome is another
 }
@@ -146,6 +154,23 @@ type outcome struct {
 type movedPoint struct {
 	point int
 	outcome
+}
+
+// in returns the outcome in a situation, or where none was found, and nil where it
+// is the healthy one.
+func (p *plan) in(sit *circuit.Situation, err error) *outcome {
+	switch {
+	case err != nil:
+		return &outcome{failed: true}
+	case p.look != "":
+		if w := sit.Shows(p.look); w != p.healthy.word {
+			return &outcome{word: w}
+		}
+	case sit.Moves(p.probe):
+		r, err := sit.Read(p.probe)
+		return &outcome{reading: r, failed: err != nil}
+	}
+	return nil
 }
 
 // at returns the outcome at a point.
@@ -179,50 +204,67 @@ type past struct {
 	fits  []float64 // by point
 }
 
-func (b *builder) hypotheses(faults []circuit.Fault) {
-	fresh, one := b.bench.Fresh(), b.bench.OneByOne()
-	var all *circuit.Bench // tried in every state; nil where there are too many
-	if len(b.h.States)*len(faults) <= mostTried {
-		all, _ = b.bench.Tried(append([]circuit.State{{}}, b.h.States...)...) // a state without a solution is told when it is asked for
+// trials are the benches that tell what a fault blows: tried at rest and in the
+// symptom's state, one fuse at a time, not at all, and in every state.
+type trials struct{ bench, one, fresh, all *circuit.Bench }
+
+// trials returns new ones, with nothing known of any fault; all is nil where it
+// is not wanted.
+func (b *builder) trials(all bool) trials {
+	t := trials{fresh: b.bench.Fresh()}
+	t.bench, _ = b.bench.Tried(circuit.State{}, b.state) // it was solved when the bench was made
+	t.one = t.bench.OneByOne()
+	if all {
+		t.all, _ = b.bench.Tried(append([]circuit.State{{}}, b.h.States...)...) // a state without a solution is told when it is asked for
 	}
-	pasts := make([][]past, len(faults))
-	parallel(len(faults), func(i int) {
-		f := &faults[i]
-		most := func(bench *circuit.Bench) (n int) {
-			for point := range f.Points() {
-				n = max(n, bench.Blows(f, point))
-			}
-			return n
+	return t
+}
+
+// pasts returns the ways in which a fault can have come about.
+func (b *builder) pasts(f *circuit.Fault, t trials) []past {
+	most := func(bench *circuit.Bench) (n int) {
+		for point := range f.Points() {
+			n = max(n, bench.Blows(f, point))
 		}
-		n := 0
-		last := make([]*circuit.Situation, f.Points()) // in the symptom's state; nil where there is none
-		for point := range last {
-			var blows int
-			blows, last[point], _ = b.bench.Try(f, point)
-			n = max(n, blows)
+		return n
+	}
+	var pasts []past
+	n := 0
+	fits := make([]float64, f.Points()) // of t.bench
+	for point := range fits {
+		blows, last, err := t.bench.Try(f, point)
+		n = max(n, blows)
+		fits[point] = b.fit(last, err)
+	}
+	switch {
+	case n > 1 && most(t.one) < n:
+		// Several in series: perhaps all of them, perhaps only the first.
+		pasts = []past{{bench: t.fresh, share: freshFuse}, {bench: t.one, share: (1 - freshFuse) / 2}, {bench: t.bench, share: (1 - freshFuse) / 2}}
+	case n > 0:
+		pasts = []past{{bench: t.fresh, share: freshFuse}, {bench: t.bench, share: 1 - freshFuse}}
+	case t.all != nil && most(t.all) > 0:
+		pasts = []past{{bench: t.all, share: otherState}, {bench: t.bench, share: 1 - otherState}}
+	default:
+		pasts = []past{{bench: t.bench, share: 1}}
+	}
+	for k := range pasts {
+		if p := &pasts[k]; p.bench == t.bench {
+			p.fits = fits
+		} else {
+			p.fits = b.weigh(f, p.bench)
 		}
-		switch {
-		case n > 1 && most(one) < n:
-			// Several in series: perhaps all of them, perhaps only the first.
-			pasts[i] = []past{{bench: fresh, share: freshFuse}, {bench: one, share: (1 - freshFuse) / 2}, {bench: b.bench, share: (1 - freshFuse) / 2}}
-		case n > 0:
-			pasts[i] = []past{{bench: fresh, share: freshFuse}, {bench: b.bench, share: 1 - freshFuse}}
-		case all != nil && most(all) > 0:
-			pasts[i] = []past{{bench: all, share: otherState}, {bench: b.bench, share: 1 - otherState}}
-		default:
-			pasts[i] = []past{{bench: b.bench, share: 1}}
-		}
-		for k := range pasts[i] {
-			if p := &pasts[i][k]; p.bench == b.bench {
-				p.fits = b.weigh(last)
-			} else {
-				p.fits = b.weigh(b.symptomatic(f, p.bench))
-			}
-		}
-	})
+	}
+	return pasts
+}
+
+func (b *builder) hypotheses() {
+	// In every state only where there are not too many.
+	t := b.trials(len(b.h.States)*len(b.faults) <= mostTried)
+	pasts := make([][]past, len(b.faults))
+	parallel(len(b.faults), func(i int) { pasts[i] = b.pasts(&b.faults[i], t) })
 	b.points, b.fits = 1, []float64{1}
-	for i := range faults {
-		f := &faults[i]
+	for i := range b.faults {
+		f := &b.faults[i]
 		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions,
 			Key: "part " + f.Kind + " " + f.Mode, Effort: effortOf(f.Kind, f.Mode)})
 		for _, p := range pasts[i] {
@@ -230,6 +272,7 @@ func (b *builder) hypotheses(faults []circuit.Fault) {
 			b.fits = append(b.fits, p.fits...)
 		}
 	}
+	b.misdraw()
 }
 
 func (b *builder) scenario(f *circuit.Fault, bench *circuit.Bench, cause int, share float64) {
@@ -685,13 +728,25 @@ func (b *builder) compute() error {
 	}
 	parallel(len(b.plans), func(i int) {
 		p := b.plans[i]
-		p.check.shows.usual(b.predict(p, 0, 0))
+		p.check.shows.usual(b.predict(p, &p.healthy, &p.healthy))
 		last := -1
+		astray := make([]bool, len(b.misdrawn))
 		for _, m := range p.moved {
+			if len(b.astray) > 0 && b.astray[m.point] >= 0 {
+				astray[b.astray[m.point]] = true
+			}
 			for _, hyp := range spans[m.point] {
 				if hyp > last {
-					p.check.shows.set(hyp, b.predict(p, ends[hyp][0], ends[hyp][1]))
+					p.check.shows.set(hyp, b.predict(p, p.at(ends[hyp][0]), p.at(ends[hyp][1])))
 					last = hyp
+				}
+			}
+		}
+		if slices.Contains(astray, true) {
+			elsewhere := b.elsewhere(p)
+			for k, w := range b.misdrawn {
+				if astray[k] {
+					p.check.shows.set(w.hyp, elsewhere)
 				}
 			}
 		}
@@ -729,6 +784,7 @@ func (b *builder) solve(plans []*plan, points []int) error {
 	if err != nil {
 		return err
 	}
+	others := b.levels(healthy)
 	// Its base network is factored now, so that the points only read it.
 	parallel(len(plans), func(i int) {
 		p := plans[i]
@@ -739,6 +795,7 @@ func (b *builder) solve(plans []*plan, points []int) error {
 			p.healthy.word = healthy.Shows(p.look)
 			return
 		}
+		p.black, p.others = healthy.Node(p.check.Black), others
 		p.probe = healthy.Probe(&b.meter, p.mode, p.check.Red, p.check.Black)
 		p.healthy.reading = p.probe.Healthy
 	})
@@ -750,17 +807,7 @@ func (b *builder) solve(plans []*plan, points []int) error {
 		}
 		row := make([]*outcome, len(plans))
 		for i, p := range plans {
-			switch {
-			case err != nil:
-				row[i] = &outcome{failed: true}
-			case p.look != "":
-				if w := sit.Shows(p.look); w != p.healthy.word {
-					row[i] = &outcome{word: w}
-				}
-			case sit.Moves(p.probe):
-				r, err := sit.Read(p.probe)
-				row[i] = &outcome{reading: r, failed: err != nil}
-			}
+			row[i] = p.in(sit, err)
 		}
 		moved[k] = row
 	})
@@ -886,50 +933,41 @@ func (b *builder) put(point int, s circuit.State, off bool) (*circuit.Situation,
 	return sc.bench.Put(sc.fault, point-sc.first, s, off)
 }
 
-// symptomatic returns each point of a fault in the symptom's state, nil where it has
-// no consistent state.
-func (b *builder) symptomatic(f *circuit.Fault, bench *circuit.Bench) []*circuit.Situation {
-	sits := make([]*circuit.Situation, f.Points())
-	if b.symptom == nil {
-		return sits
-	}
-	for point := range sits {
-		if sit, err := bench.Put(f, point, b.state, false); err == nil {
-			sits[point] = sit
-		}
-	}
-	return sits
-}
-
-// weigh returns how well the symptom fits each point of a fault; a point without
-// a consistent state may show anything.
-func (b *builder) weigh(sits []*circuit.Situation) []float64 {
-	fits := slices.Repeat([]float64{1}, len(sits))
+// weigh returns how well the symptom fits each point of a fault.
+func (b *builder) weigh(f *circuit.Fault, bench *circuit.Bench) []float64 {
+	fits := slices.Repeat([]float64{1}, f.Points())
 	if b.symptom == nil {
 		return fits
 	}
-	names := slices.Sorted(maps.Keys(b.symptom.Shows))
-	for point, sit := range sits {
-		if sit == nil {
-			fits[point] = 0.5
-			continue
-		}
-		for _, name := range names {
-			if slices.Contains(b.symptom.Shows[name], sit.Shows(name)) {
-				fits[point] *= 1 - wrongWord
-			} else {
-				fits[point] *= wrongWord
-			}
-		}
-		fits[point] = max(fits[point], wrongWord*wrongWord)
+	for point := range fits {
+		fits[point] = b.fit(bench.Put(f, point, b.state, false))
 	}
 	return fits
 }
 
+// fit returns how well the symptom fits what a part does in its state; where no
+// consistent state was found it may show anything.
+func (b *builder) fit(sit *circuit.Situation, err error) float64 {
+	if b.symptom == nil {
+		return 1
+	}
+	if err != nil {
+		return 0.5
+	}
+	fit := 1.0
+	for _, name := range slices.Sorted(maps.Keys(b.symptom.Shows)) {
+		if slices.Contains(b.symptom.Shows[name], sit.Shows(name)) {
+			fit *= 1 - wrongWord
+		} else {
+			fit *= wrongWord
+		}
+	}
+	return max(fit, wrongWord*wrongWord)
+}
+
 // predict returns what a check shows under a hypothesis that runs from one
-// point to another.
-func (b *builder) predict(p *plan, from, to int) prediction {
-	x, y := p.at(from), p.at(to)
+// outcome to another.
+func (b *builder) predict(p *plan, x, y *outcome) prediction {
 	switch {
 	case p.look != "":
 		return prediction{row: mean(wordRow(p.check.Answers, x.word), wordRow(p.check.Answers, y.word))}

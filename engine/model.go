@@ -101,6 +101,7 @@ type Check struct {
 	Measures Mode     // wiggle, swap: what is measured meanwhile, or empty
 	Sweep    []string // swap: the positions in which both parts are measured
 
+	follows bool                      // a wire, to see whether it goes where it is drawn
 	says    []string                  // by answer: the answer in words, or nil
 	when    func(Known) (bool, error) // of what was learned; nil: always open
 	band    func(value float64, over bool) int
@@ -157,6 +158,7 @@ type Model struct {
 	Misreading float64     // chance that a reading is wrong; 0 means none is
 
 	hyps    []hypothesis
+	both    *together // of a harness: several causes at once; else nil
 	further onward
 	byID    map[string]int
 	scale   float64 // V, for the floor density of voltages
@@ -215,6 +217,12 @@ func (m *Model) seen(c *Check, r Result) (plain, read []float64) {
 	return plain, read
 }
 
+// read is the chance, or density, of a result under a prediction, with
+// misreadings.
+func (m *Model) read(c *Check, p *prediction, r Result) float64 {
+	return (1-m.Misreading)*m.chance(c, p, r) + m.Misreading*m.floor(c, r)
+}
+
 // likelihood returns for each hypothesis the chance, or density, of an outcome
 // of the check, up to a factor common to all.
 func (m *Model) likelihood(c *Check, r Result) []float64 {
@@ -238,6 +246,9 @@ func (m *Model) likelihood(c *Check, r Result) []float64 {
 	if unexplained >= 0 {
 		// What nobody listed may show anything, yet mostly shows what others do.
 		like[unexplained] = 0.5*marginal + 0.5*m.floor(c, r)
+		if c.follows {
+			like[unexplained] = read[0] // a wire that goes elsewhere is a wrong drawing
+		}
 	}
 	return like
 }

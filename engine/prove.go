@@ -20,12 +20,7 @@ func (c *Course) repair(id string) error {
 	proof, refused := c.proofChecks(cause)
 	c.proof, c.failed = proof, refused
 	c.proving = len(c.results)
-	c.repaired, c.unshorted, c.chance = id, c.m.Short != nil, 0
-	for _, x := range c.m.ranking(c.belief) {
-		if x.Cause.Mends == cause.Mends {
-			c.chance += x.P
-		}
-	}
+	c.repaired, c.unshorted = id, c.m.Short != nil
 	if len(c.proof) == 0 {
 		c.phase, c.status = Closed, Unproven
 		return nil
@@ -114,12 +109,10 @@ func (c *Course) prove(ch *Check, healthy bool) {
 	// all but gone. What was read before the repair was read beside that cause.
 	c.mended[c.m.cause(c.repaired).Mends] = true
 	c.done, c.doubts = map[string]bool{}, 0
-	since := true
-	for i := len(c.results) - 1; i >= 0; i-- {
+	for i := range c.results {
 		t := &c.results[i]
-		since = since && t.Proof
 		switch {
-		case since:
+		case i >= c.proving:
 			c.done[t.Check.ID] = true
 		case !t.Stale && t.Skipped == "" && !c.done[t.Check.ID] && (t.Check.Mode == Ask || t.Check.Mode == Look && c.m.leaves(c.repaired, t.Check)):
 			// What was asked of the past has not changed, nor what was seen of something
@@ -127,7 +120,7 @@ func (c *Course) prove(ch *Check, healthy bool) {
 			c.done[t.Check.ID] = true
 		case !t.Stale || t.under != nil:
 			t.Stale = true
-			t.under = append(slices.Clone(t.under), mended{c.repaired, c.chance})
+			t.under = append(slices.Clone(t.under), c.repaired)
 		}
 	}
 	c.proving = -1

@@ -470,8 +470,8 @@ func (b *Bench) changed(ba *base, c alteration, blown []int) map[int]branch {
 		br.Cut = true
 		m[i] = br
 	}
-	if c.tap != nil {
-		i := b.net.branch[wireKey(c.tap.wire)]
+	for _, t := range c.taps {
+		i := b.net.branch[wireKey(t.wire)]
 		br := get(i)
 		br.Cut = true // its two halves are joins
 		m[i] = br
@@ -497,11 +497,11 @@ func (b *Bench) joins(ba *base, c alteration) []conductance {
 			js = append(js, conductance{a, z, 1 / j.ohms})
 		}
 	}
-	if c.tap != nil {
+	for _, t := range c.taps {
 		// The wire's middle, joined to both ends by half its resistance and to
 		// a pin by the fault, is a star; the equal triangle needs no new node.
-		w := &ba.branches[b.net.branch[wireKey(c.tap.wire)]]
-		to := b.net.node[c.tap.pin]
+		w := &ba.branches[b.net.branch[wireKey(t.wire)]]
+		to := b.net.node[t.pin]
 		half, down := 2/w.Ohms, 1/BridgeOhms
 		sum := 2*half + down
 		for _, j := range []conductance{{w.a, w.b, half * half / sum}, {w.a, to, half * down / sum}, {w.b, to, half * down / sum}} {

@@ -37,13 +37,21 @@ func (f *Fault) Spans() []Span { return f.spans }
 // Points returns how many points the fault has, each one circuit to solve.
 func (f *Fault) Points() int { return len(f.points) }
 
+// Last returns the fault at the last of its points alone: the greatest added
+// resistance of a range.
+func (f *Fault) Last() *Fault {
+	one := *f
+	one.single(f.points[len(f.points)-1])
+	return &one
+}
+
 // alteration is one circuit change in terms of the network.
 type alteration struct {
 	set  map[string]Values  // by branch key
 	add  map[string]float64 // added ohms
 	cut  []string           // branches that carry nothing
 	join []join
-	tap  *tap
+	taps []tap
 }
 
 // tap is a wire whose middle touches a pin.
@@ -79,12 +87,12 @@ func (h *Harness) Faults() []Fault {
 			f := Fault{ID: "wire " + w.Name + " " + m.Mode, Mends: "wire " + w.Name}
 			switch {
 			case m.Mode == "to ground":
-				f.single(alteration{tap: &tap{w.Name, h.Ground}})
+				f.single(alteration{taps: []tap{{w.Name, h.Ground}}})
 			case m.Mode == "to supply":
 				if plus == "" || plus == h.Ground || w.From == plus || w.To == plus {
 					continue // it is there anyway
 				}
-				f.single(alteration{tap: &tap{w.Name, plus}})
+				f.single(alteration{taps: []tap{{w.Name, plus}}})
 			case m.TimesOhms != [2]float64{}:
 				added := logSpaced(m.TimesOhms[0], m.TimesOhms[1], resistiveSpans+1)
 				for i, times := range added {
