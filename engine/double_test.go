@@ -108,6 +108,9 @@ func (v *vehicle) answers(c *engine.Check) (engine.Result, bool) {
 	var r circuit.Reading
 	switch c.Mode {
 	case engine.Look:
+		if strings.HasPrefix(c.ID, "follow wire ") {
+			return engine.Result{Answer: engine.AsDrawn}, true
+		}
 		return engine.Result{Answer: sit.Shows(c.Part)}, true
 	case engine.VoltsDC:
 		if c.Discharge() {

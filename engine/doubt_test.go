@@ -31,7 +31,7 @@ func tailDark(t *testing.T) *engine.Model {
 // has borne that reading out; a reading that was wrong is found out by it, and
 // the verdict says so.
 func TestDoubt(t *testing.T) {
-	const cause, misread = "part tail open", "ohms tail.plus to tail.minus, tail on"
+	const cause, misread = "part tail open", "volts tail.plus to pack.minus, tail on"
 	m := tailDark(t)
 	for _, tt := range []struct {
 		name  string
@@ -56,7 +56,7 @@ func TestDoubt(t *testing.T) {
 				r := m.Likeliest(step.Check, cause)
 				if tt.wrong && step.Check.ID == misread && !spoilt {
 					spoilt = true
-					r = engine.Result{Value: 259} // a lamp that is whole
+					r = engine.Result{Value: 0.001} // the probe beside the pin
 				}
 				require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: step.Check.ID, Result: r}))
 			}

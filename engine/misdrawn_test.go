@@ -24,23 +24,20 @@ func cartTail(t testing.TB) (*circuit.Harness, *engine.Model) {
 	return h, m
 }
 
-// TestDrawingWrong works a cart whose feed goes by the second way of its plug, not
-// by the first as it is drawn, and whose lamp has burnt out. What is read at the
-// first way fits no fault; the wires are followed, and the drawing is to blame.
+// TestDrawingWrong works a cart whose feed goes straight to the lamp, and the wire
+// from the switch to the plug, where the far ends are drawn the other way round; the latter has
+// parted. What is read at the plug fits no fault; the wires are followed, and the
+// drawing is to blame.
 func TestDrawingWrong(t *testing.T) {
 	h, m := cartTail(t)
 	real := *h
 	real.Wires = slices.Clone(h.Wires)
-	for i := range real.Wires {
-		switch w := &real.Wires[i]; w.Name {
-		case "w2":
-			w.To = "p1.2a"
-		case "w3":
-			w.From = "p1.2b"
-		}
+	at := func(name string) *circuit.Wire {
+		return &real.Wires[slices.IndexFunc(real.Wires, func(w circuit.Wire) bool { return w.Name == name })]
 	}
+	at("w2").To, at("w4").To = at("w4").To, at("w2").To
 	state, _ := h.State("tail on")
-	v := newVehicle(t, &real, state, "part tail open")
+	v := newVehicle(t, &real, state, "wire w4 open")
 	c := engine.NewCourse(m, engine.Gate{})
 	followed := 0
 	for range 40 {
@@ -54,7 +51,7 @@ func TestDrawingWrong(t *testing.T) {
 			followed++
 			require.Equal(t, engine.Off, step.Check.Power)
 			r = engine.Result{Answer: engine.AsDrawn}
-			if strings.Contains(step.Check.ID, " w2 ") || strings.Contains(step.Check.ID, " w3 ") {
+			if strings.Contains(step.Check.ID, " w2 ") || strings.Contains(step.Check.ID, " w4 ") {
 				r.Answer = engine.Elsewhere
 			}
 		}
