@@ -10,14 +10,14 @@ import (
 // TestBenchEvidence asks what raised and lowered the leading causes, and one that
 // does not lead.
 func TestBenchEvidence(t *testing.T) {
-	got := atBench(t, t.TempDir(), strings.Join([]string{"36.2", "evidence", "0.35", "36.0", "evidence",
-		"evidence PART f1 blown", "evidence wire w9 open", "0.34", "35.9", "evidence", "stop"}, "\n")+"\n")
+	got := atBench(t, t.TempDir(), strings.Join([]string{"36.2", "evidence", "0.35", "OL", "evidence",
+		"evidence PART f1 blown", "evidence wire w9 open", "no beep", "OL", "evidence", "stop"}, "\n")+"\n")
 	for _, want := range []string{
 		"  part tail open: 14 %; nothing was read yet\n",
-		"  wire w2 open: 7 % at the start, 57 % now\n    x2.5   check 1: 0.35 V at p1.1b; it would show 6.96 mV to 0.35 V\n",
+		"  wire w2 open: 7 % at the start, 56 % now\n    x2.5   check 1: 0.35 V at p1.1b; it would show 6.96 mV to 0.35 V\n",
 		"  way p1.1 open: 5 % at the start, 42 % now; by the same as wire w2 open\n",
 		"  part f1 blown: 10 % at the start, <1 % now\n    x2.5   check 1",
-		"    />1000 check 2: 36 V at f1.b; it would show 6.96 mV to 0.35 V\n",
+		"check 2: OL at f1.b, tail on; it would show 143 ohm\n",
 		"There is no cause \"wire w9 open\"; ranking names them.",
 		"    little: check 4\n", // at the verdict
 	} {
@@ -29,13 +29,13 @@ func TestBenchEvidence(t *testing.T) {
 // TestBenchDoubts: the check that puts a reading to the test names it; and where
 // a reading was wrong the verdict says so and how to change it.
 func TestBenchDoubts(t *testing.T) {
-	got := atBench(t, t.TempDir(), "36.2\n0.35\n36.0\n0.34\n35.9\nstop\n")
+	got := atBench(t, t.TempDir(), "36.2\n36.0\n0\n143\nno beep\nstop\n")
 	require.Equal(t, 1, strings.Count(got, "alone carries what leads"))
-	require.Contains(t, got, "Check 4   power LIVE\n  Check 2 (36 V at f1.b) alone carries what leads. This asks the same by another\n  way.\n")
+	require.Contains(t, got, "Check 4   power OFF: pack unplugged\n  Check 1 (36 V at p1.1b) alone carries what leads. This asks the same by another\n  way.\n")
 	require.NotContains(t, got, "probably wrong")
 
-	// The wire w2 is open, and its far end was misread.
-	got = atBench(t, t.TempDir(), "36.2\n0.35\n36.0\n36.1\n0.3\n0\n35.9\n36.1\n0.02\nno beep\nchange 3 0.34\nstop\n")
+	// The wire w2 is open, and its ohms were misread.
+	got = atBench(t, t.TempDir(), misreadWire+"change 4 OL\nstop\n")
 	require.Contains(t, got, "Check 3 (36.1 V at p1.1a) fits badly with the others. This asks the same by\n  another way.\n")
 	said := "  Check 3 (36.1 V at p1.1a) was probably wrong: what leads shows something else\n  there. Take it again, then type change 3 and what it shows.\n  Repair:"
 	require.Equal(t, 1, strings.Count(got, said), got)

@@ -30,7 +30,7 @@ func TestBenchWords(t *testing.T) {
 		"change 7",
 		"change 1", "0.34",
 		"change 1 0.35",
-		"36.0", "0.34", "35.9", "help", "ranking", "proof", "note it was w2", "stop"}, "\n")+"\n")
+		"OL", "no beep", "OL", "help", "ranking", "proof", "note it was w2", "stop"}, "\n")+"\n")
 	for _, want := range []string{
 		"    p1.1b (connector)\n      wire w3, 20 AWG, 0.3 m\n        sw.a (switch)\n",
 		"Type note and then what.",
@@ -101,7 +101,7 @@ func onlyCase(t *testing.T, dir string) string {
 // TestMendedBefore plays a case to its proof; the next one on the harness is told.
 func TestMendedBefore(t *testing.T) {
 	dir := t.TempDir()
-	proven := "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n"
+	proven := brokenWire + mendedWire
 	require.Contains(t, atBench(t, dir, proven), "is closed: proven.")
 	got := atBench(t, dir, "36.2\nranking\nstop\n")
 	require.Contains(t, got, "Mended here before, 1 time: wire w2 open.")

@@ -33,8 +33,8 @@ func fiveCases(t *testing.T) (dir string, ids []string) {
 	t.Helper()
 	dir = t.TempDir()
 	atBench(t, dir, "36.2\n0.35\nnote Green Crimp at f1\nstop\n")
-	atBench(t, dir, "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n")
-	atBench(t, dir, "36.2\n0.35\n36.0\n0.34\n35.9\n1\nskip no lead\n1\n")
+	atBench(t, dir, brokenWire+mendedWire)
+	atBench(t, dir, brokenWire+"1\nskip no lead\n1\n")
 	atBench(t, dir, "36.2\n36.1\nstop\n")
 	ids, err := casefile.List(dir)
 	require.NoError(t, err)
@@ -78,7 +78,7 @@ func TestCases(t *testing.T) {
 		require.Equal(t, want, listed(t, dir, args...), tt.args)
 	}
 	out, _, _ := program(t, "cases", "--dir", dir, "--search", "tail dark")
-	require.Regexp(t, ids[1]+`  proven +tail dark  9 readings  repaired wire w2 open\n`, out)
+	require.Regexp(t, ids[1]+`  proven +tail dark  10 readings  repaired wire w2 open\n`, out)
 	require.Regexp(t, ids[0]+`  open +tail dark  1 reading +26 % part f1 blown\n`, out)
 	for _, tt := range []struct{ args, want string }{
 		{"--status shut", "want one of: open, proven, unproven, given up, unreadable"},
@@ -180,7 +180,7 @@ func TestNoteAndClose(t *testing.T) {
 	require.Contains(t, errs, "is closed already: given up")
 
 	var out strings.Builder
-	code = run([]string{"resume", id, "--plain", "--dir", dir}, strings.NewReader("undo\n36.0\nstop\n"), &out, &out)
+	code = run([]string{"resume", id, "--plain", "--dir", dir}, strings.NewReader("undo\nOL\nstop\n"), &out, &out)
 	require.Equal(t, exitNoVerdict, code, out.String())
 	require.Contains(t, out.String(), "It was given up. What now?\n")
 	row := describe(baseOf(t), dir, id)

@@ -55,7 +55,7 @@ func TestTry(t *testing.T) {
 	code, out, _ = verb(t, "", "kb", "try", "--steps", workedCases)
 	require.Equal(t, exitInput, code)
 	inColumns(t, out)
-	require.Contains(t, out, "did it ever work: skip")
+	require.Contains(t, out, "what was last changed: nothing")
 
 	code, _, errs = verb(t, "", "kb", "try", "no-such.yaml")
 	require.Equal(t, exitInput, code)

@@ -51,14 +51,22 @@ func TestParseMeter(t *testing.T) {
 func TestMeterFile(t *testing.T) {
 	dir := t.TempDir()
 	file := filepath.Join(dir, "readings")
-	require.NoError(t, os.WriteFile(file, []byte("0.35\n+3.60000E+01\r\n0.34 V\n35.9\n"), 0o600))
+	require.NoError(t, os.WriteFile(file, []byte("0.35\n+9.9E37\r\n1.2 kohm\nOL\n"), 0o600))
 	got := atBench(t, dir, "36.2\n\n\n\n\nstop\n", "--meter", file)
 	require.Contains(t, got, "the meter: 0.35 V")
-	require.Contains(t, got, "the meter: 36 V")
+	require.Contains(t, got, "the meter: OL")
 	require.Contains(t, got, "VERDICT\n  >99 %  wire w2 open\n")
 	got = atBench(t, dir, "36.2\n\n\n\n\nstop\n", "--meter", os.DevNull)
 	require.Contains(t, got, "the meter prints no more; type the reading")
 }
+
+// What is typed where wire w2 of the tail light is open: up to the verdict, the
+// same with its ohms misread, and then until it is mended and proven.
+const (
+	brokenWire  = "36.2\n0.35\nOL\nno beep\nOL\n"
+	misreadWire = "36.2\n0.35\nOL\nno beep\n0.2\nbeep\n36.0\n0\n36.0\n"
+	mendedWire  = "1\n259\n0.2\nbeep\n259\nlit\n35.9\n"
+)
 
 // atBench runs find on the tail light with what a person types.
 func atBench(t *testing.T, dir, typed string, args ...string) string {

@@ -44,8 +44,8 @@ func TestReportForms(t *testing.T) {
 	for _, tt := range []struct{ name, typed, status string }{
 		{"nothing read", "36.2\nstop\n", "open"},
 		{"half way", "36.2\n0.35\nskip no room\nnote green\nstop\n", "open"},
-		{"proven", "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n", "proven"},
-		{"not mended", "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\ndark\nstop\n", "open"},
+		{"proven", brokenWire + mendedWire, "proven"},
+		{"not mended", brokenWire + "1\n259\n0.2\nbeep\n259\ndark\nstop\n", "open"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			dir := t.TempDir()
@@ -96,7 +96,7 @@ func TestReportOfGuide(t *testing.T) {
 // start to that of now, and a reading that was probably wrong to be marked.
 func TestReportEvidence(t *testing.T) {
 	dir := t.TempDir()
-	atBench(t, dir, "36.2\n0.35\n36.0\n36.1\n0.3\n0\n35.9\n36.1\n0.02\nno beep\nstop\n")
+	atBench(t, dir, misreadWire+"stop\n")
 	id := onlyCase(t, dir)
 	text, errs, code := program(t, "report", id, "--dir", dir, "--form", "json")
 	require.Zero(t, code, errs)
@@ -112,7 +112,7 @@ func TestReportEvidence(t *testing.T) {
 	}
 	require.Equal(t, r.Causes[0].P, p)
 	for i, x := range r.Readings {
-		require.Equal(t, i == 2, x.Odd, x.Check)
+		require.Equal(t, i == 3, x.Odd, x.Check)
 	}
 	for form, wants := range map[string][]string{
 		"markdown": {"| x3.3 | 2. volts f1.b to pack.minus: 36 V | 36.2 V |\n", "| />1000 | 3. volts p1.1a to pack.minus: 36.1 V | 6.96 mV to 0.35 V |\n",
@@ -168,7 +168,7 @@ func TestReportShare(t *testing.T) {
 // TestReportVerify changes a report, and wants that to be found.
 func TestReportVerify(t *testing.T) {
 	dir := t.TempDir()
-	atBench(t, dir, "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n")
+	atBench(t, dir, brokenWire+mendedWire)
 	id := onlyCase(t, dir)
 	said, errs, code := program(t, "report", "--verify", id, "--dir", dir)
 	require.Zero(t, code, errs)

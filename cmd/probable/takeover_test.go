@@ -24,7 +24,7 @@ func twoReadings(t *testing.T) (dir, file, id string) {
 	require.NoError(t, os.WriteFile(file, data, 0o600))
 	var out, errs strings.Builder
 	run([]string{"find", "--plain", "--dir", dir, "--harness", file, "--symptom", "tail dark"},
-		strings.NewReader("36.2\n0.35\nnote rain last night\n36.0\nstop\n"), &out, &errs)
+		strings.NewReader("36.2\n0.35\nnote rain last night\nOL\nstop\n"), &out, &errs)
 	require.Empty(t, errs.String())
 	return dir, file, onlyCase(t, dir)
 }
@@ -52,7 +52,7 @@ func TestResumeSaysWhatChanged(t *testing.T) {
 	}
 	quiet := resume()
 	require.NotContains(t, quiet, "changed since")
-	require.Contains(t, quiet, "market trike, tail circuit: tail dark, 2 checks so far. Last: volts f1.b to pack.minus, 36 V.")
+	require.Contains(t, quiet, "market trike, tail circuit: tail dark, 2 checks so far. Last: ohms f1.b to pack.minus, tail on, OL.")
 	require.NoError(t, os.Rename(file, file+".away"))
 	require.NotContains(t, resume(), "changed since", "the case has the text")
 	require.NoError(t, os.Rename(file+".away", file))
@@ -150,7 +150,7 @@ func TestReplayStopsAtALostRepair(t *testing.T) {
 	require.NoError(t, os.WriteFile(file, data, 0o600))
 	var out, errs strings.Builder
 	run([]string{"find", "--plain", "--dir", dir, "--harness", file, "--symptom", "tail dark"},
-		strings.NewReader("36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n"), &out, &errs)
+		strings.NewReader(brokenWire+mendedWire), &out, &errs)
 	require.Contains(t, out.String(), "closed: proven")
 	id := onlyCase(t, dir)
 	edit(t, file, "name: w2", "name: yellow")
@@ -198,7 +198,7 @@ func TestReplayRefuses(t *testing.T) {
 // the case as it stood after one of its answers.
 func TestEveryCutResumes(t *testing.T) {
 	dir := t.TempDir()
-	atBench(t, dir, "36.2\n0.35\nnote green\nskip no room\nundo\n36.0\nchange 1\n0.36\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n")
+	atBench(t, dir, "36.2\n0.35\nnote green\nskip no room\nundo\nOL\nchange 1\n0.36\nno beep\nOL\n"+mendedWire)
 	id := onlyCase(t, dir)
 	data, err := os.ReadFile(filepath.Join(dir, id+".case.jsonl"))
 	require.NoError(t, err)

@@ -380,7 +380,7 @@ func anyEvent(r *rand.Rand, c *engine.Course) engine.Event {
 // clock on the wall says little on a machine that is shared.
 func TestManyCases(t *testing.T) {
 	dir := t.TempDir()
-	atBench(t, dir, "36.2\n0.35\n36.0\n0.34\n35.9\n1\n259\nlit\n0.01\n35.9\n35.9\n")
+	atBench(t, dir, brokenWire+mendedWire)
 	file := journalFile(t, dir)
 	data, err := os.ReadFile(file)
 	require.NoError(t, err)
