@@ -69,8 +69,11 @@ func FromHarness(h *circuit.Harness, o Options) (*Model, error) {
 	if err := b.compute(); err != nil {
 		return nil, err
 	}
-	b.m.both = b.together()
 	b.follow()
+	b.wiggles()
+	if !b.comesAndGoes() {
+		b.m.both = b.together() // what comes and goes need not be there at once
+	}
 	if j != nil {
 		b.join(j)
 	}
@@ -186,7 +189,8 @@ func (p *plan) at(point int) *outcome {
 type scenario struct {
 	fault *circuit.Fault
 	bench *circuit.Bench
-	first int // index of its first point
+	first int  // index of its first point
+	loose bool // it may come and go, and that counts
 }
 
 // freshFuse is the chance that a fuse that the fault blows was replaced and has
@@ -276,10 +280,17 @@ func (b *builder) hypotheses() {
 }
 
 func (b *builder) scenario(f *circuit.Fault, bench *circuit.Bench, cause int, share float64) {
-	b.scenarios = append(b.scenarios, scenario{f, bench, b.points})
+	sc := scenario{f, bench, b.points, b.comesAndGoes() && loosens(f.Kind, f.Mode)}
+	if b.comesAndGoes() {
+		share *= steadyShare
+	}
+	b.scenarios = append(b.scenarios, sc)
 	b.points += f.Points()
 	for _, s := range f.Spans() {
 		b.m.hyps = append(b.m.hyps, hypothesis{cause: cause, prior: math.Log(f.Odds * s.Weight * share)})
+		if sc.loose {
+			b.m.hyps = append(b.m.hyps, hypothesis{cause: cause, prior: math.Log(f.Odds * s.Weight * share / steadyShare * (1 - steadyShare))})
+		}
 	}
 }
 
@@ -714,21 +725,19 @@ func (b *builder) compute() error {
 	b.narrow()
 	spans := make([][]int, b.points) // hypotheses that begin or end at each point
 	var ends [][2]int                // by hypothesis
-	for _, sc := range b.scenarios {
-		for _, s := range sc.fault.Spans() {
-			from, to := sc.first+s.From, sc.first+s.To
-			hyp := len(ends)
-			b.m.hyps[hyp].prior += math.Log((b.fits[from] + b.fits[to]) / 2)
-			ends = append(ends, [2]int{from, to})
-			spans[from] = append(spans[from], hyp)
-			if to != from {
-				spans[to] = append(spans[to], hyp)
-			}
+	var loose []bool
+	b.each(func(hyp, from, to, _ int, _ *scenario, comes bool) {
+		b.m.hyps[hyp].prior += math.Log((b.fits[from] + b.fits[to]) / 2)
+		ends, loose = append(ends, [2]int{from, to}), append(loose, comes)
+		spans[from] = append(spans[from], hyp)
+		if to != from {
+			spans[to] = append(spans[to], hyp)
 		}
-	}
+	})
 	parallel(len(b.plans), func(i int) {
 		p := b.plans[i]
-		p.check.shows.usual(b.predict(p, &p.healthy, &p.healthy))
+		usual := b.predict(p, &p.healthy, &p.healthy)
+		p.check.shows.usual(usual)
 		last := -1
 		astray := make([]bool, len(b.misdrawn))
 		for _, m := range p.moved {
@@ -737,7 +746,11 @@ func (b *builder) compute() error {
 			}
 			for _, hyp := range spans[m.point] {
 				if hyp > last {
-					p.check.shows.set(hyp, b.predict(p, p.at(ends[hyp][0]), p.at(ends[hyp][1])))
+					shows := b.predict(p, p.at(ends[hyp][0]), p.at(ends[hyp][1]))
+					if loose[hyp] {
+						shows = leftAlone(usual, shows)
+					}
+					p.check.shows.set(hyp, shows)
 					last = hyp
 				}
 			}

@@ -185,6 +185,8 @@ func TestHarnessesFindTheirCauses(t *testing.T) {
 		m, err := engine.FromHarness(h, engine.Options{Symptom: h.Symptoms[0].ID})
 		require.NoError(t, err)
 		prior, _ := engine.NewCourse(m, engine.Gate{}).Ranking()
+		// The likeliest reading of a drawing that is wrong is the one as drawn.
+		prior = slices.DeleteFunc(prior, func(r engine.Ranked) bool { return r.Cause.ID == engine.DrawingWrong })
 		for i, r := range prior {
 			if i%19 != 0 || r.P < 0.002 || r.Cause.ID == engine.Unexplained || r.Cause.ID == engine.DrawingWrong {
 				continue

@@ -21,7 +21,7 @@ const (
 	otherNode    = 0.45 // that it is what another node reads; the rest is anything
 	seenAstray   = 0.95 // that one who follows a wire finds that it goes elsewhere, where it does
 	thoughtSo    = 0.02 // and where it does not
-	mostLevels   = 6    // voltages of other nodes that are told apart
+	mostLevels   = 4    // voltages of other nodes that are told apart
 
 	minutesFollow = 2.0
 

@@ -54,18 +54,16 @@ func (b *builder) together() *together {
 	}
 	weights := make([]float64, len(b.faults))
 	var all, fitting float64
-	for _, sc := range b.scenarios {
-		for n, s := range sc.fault.Spans() {
-			h := single{n, (b.fits[sc.first+s.From] + b.fits[sc.first+s.To]) / 2}
-			cause := b.m.hyps[len(t.hyps)].cause
-			w := math.Exp(b.m.hyps[len(t.hyps)].prior) / h.fit // without the symptom
-			t.hyps = append(t.hyps, h)
-			t.fits[cause] += w * h.fit
-			weights[cause] += w
-			all += w
-			fitting += w * h.fit
-		}
-	}
+	b.each(func(hyp, from, to, span int, _ *scenario, _ bool) {
+		h := single{span, (b.fits[from] + b.fits[to]) / 2}
+		cause := b.m.hyps[hyp].cause
+		w := math.Exp(b.m.hyps[hyp].prior) / h.fit // without the symptom
+		t.hyps = append(t.hyps, h)
+		t.fits[cause] += w * h.fit
+		weights[cause] += w
+		all += w
+		fitting += w * h.fit
+	})
 	for i := range t.fits {
 		t.fits[i] /= weights[i]
 	}

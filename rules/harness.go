@@ -312,6 +312,9 @@ func (r *harnessReader) symptom(n *yaml.Node) {
 	guide := m.get("guide")
 	s.Guide = r.text(guide, what+": guide")
 	r.known(guide, s.Guide, r.base.GuideIDs(), what+": there is no guide")
+	if x := m.get("comes_and_goes"); x != nil {
+		s.ComesAndGoes = r.yes(x, what+": comes_and_goes")
+	}
 	shows := m.need("shows")
 	sm := r.mapping(shows, what+": shows")
 	if len(sm.keys) == 0 {

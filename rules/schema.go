@@ -483,10 +483,11 @@ func (s schemas) harness() Schema {
 		"no_access": listOf(pinText).with("Pins that a probe cannot reach."),
 		"states":    mapOf(mapOf(among(s.settings()))).with("Settings of parts by the name of the state; what is not named rests."),
 		"symptoms": listOf(object("Something that can be seen to be wrong.", []string{"id", "shows"}, Schema{
-			"id":    anyText.with("Its name."),
-			"state": anyText.with("The state that it shows in."),
-			"shows": Schema{"type": "object", "minProperties": 1, "additionalProperties": oneOrMore(among(s.shown())), "description": "What each part does, one word or several."},
-			"guide": among(s.b.GuideIDs()).with("The guide that joins it."),
+			"id":             anyText.with("Its name."),
+			"state":          anyText.with("The state that it shows in."),
+			"shows":          Schema{"type": "object", "minProperties": 1, "additionalProperties": oneOrMore(among(s.shown())), "description": "What each part does, one word or several."},
+			"guide":          among(s.b.GuideIDs()).with("The guide that joins it."),
+			"comes_and_goes": yesNo.with("Whether it is there only at times: then a loose contact is thought of, and things are flexed."),
 		})).with("What can be seen to be wrong."),
 	})
 	out["title"] = "Harness"

@@ -192,6 +192,8 @@ type Symptom struct {
 	State string              // empty: everything at rest
 	Shows map[string][]string // by part or part.indicator: the words of which one is seen
 	Guide string              // the guide to join, or empty
+	// ComesAndGoes says that it is not there all the time: a contact may be loose.
+	ComesAndGoes bool
 }
 
 // Part returns the part of that name, or nil.
