@@ -34,7 +34,7 @@ func fiveCases(t *testing.T) (dir string, ids []string) {
 	dir = t.TempDir()
 	atBench(t, dir, "36.2\n0.35\nnote Green Crimp at f1\nstop\n")
 	atBench(t, dir, brokenWire+mendedWire)
-	atBench(t, dir, brokenWire+"1\nskip no lead\n1\n")
+	atBench(t, dir, brokenWire+"1\nskip no lead\n0.2\nbeep\n259\n")
 	atBench(t, dir, "36.2\n36.1\nstop\n")
 	ids, err := casefile.List(dir)
 	require.NoError(t, err)

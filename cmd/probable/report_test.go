@@ -115,9 +115,9 @@ func TestReportEvidence(t *testing.T) {
 		require.Equal(t, i == 3, x.Odd, x.Check)
 	}
 	for form, wants := range map[string][]string{
-		"markdown": {"| x3.3 | 2. volts f1.b to pack.minus: 36 V | 36.2 V |\n", "| />1000 | 3. volts p1.1a to pack.minus: 36.1 V | 6.96 mV to 0.35 V |\n",
-			"Reading 3 (volts p1.1a to pack.minus: 36.1 V) was probably wrong", "| 3 | volts p1.1a to pack.minus (probably wrong) |"},
-		"html": {"<h2>Evidence</h2>", "was probably wrong", "(probably wrong)</td>", `<td class="n">x3.3</td><td>2. volts f1.b to pack.minus: 36`},
+		"markdown": {"| x3.3 | 2. ohms f1.b to pack.minus, tail on: OL | OL |\n", "| /10 | 4. ohms f1.b to p1.1a, tail on: 0.2 ohm | OL |\n",
+			"Reading 4 (ohms f1.b to p1.1a, tail on: 0.2 ohm) was probably wrong", "| 4 | ohms f1.b to p1.1a, tail on (probably wrong) |"},
+		"html": {"<h2>Evidence</h2>", "was probably wrong", "(probably wrong)</td>", `<td class="n">x3.3</td><td>2. ohms f1.b to pack.minus, tail on: OL`},
 	} {
 		page, _, _ := program(t, "report", id, "--dir", dir, "--form", form)
 		for _, want := range wants {
@@ -177,7 +177,7 @@ func TestReportVerify(t *testing.T) {
 	for _, tt := range []struct{ name, from, to, want string }{
 		{"probability", `"p": 0.99\d+`, `"p": 0.5`, "cause 1 of the verdict is wire w2 open"},
 		{"status", `"status": "proven"`, `"status": "open"`, `the status is "proven", not "open"`},
-		{"a reading", `"value": 36\b`, `"value": 0`, "another one now"},
+		{"a reading", `"value": 0.35`, `"value": 0.01`, "another one now"},
 		{"an event that is none", `"kind": "result"`, `"kind": "guess"`, "unknown event"},
 		{"no report", `"version": 1,\n  "case"`, `"version": 7,` + "\n" + `  "case"`, "not a report in JSON of version 1"},
 		{"no JSON", `^\{`, `[`, "not a report in JSON"},

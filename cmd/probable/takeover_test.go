@@ -216,7 +216,7 @@ func TestEveryCutResumes(t *testing.T) {
 			require.Equal(t, r.Stands, s.stands(), "record %d says how the case stood", n+1)
 		}
 	}
-	require.Equal(t, map[casefile.Kind]int{casefile.KindOpened: 1, casefile.KindEvent: 13, casefile.KindNote: 1, casefile.KindClosed: 1}, kinds)
+	require.Equal(t, map[casefile.Kind]int{casefile.KindOpened: 1, casefile.KindEvent: 14, casefile.KindNote: 1, casefile.KindClosed: 1}, kinds)
 	require.Equal(t, engine.Proven, stands[len(all)].course.Status())
 	cut := t.TempDir()
 	for at := range len(data) + 1 {
