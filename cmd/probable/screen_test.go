@@ -59,7 +59,7 @@ func TestScreen(t *testing.T) {
 				require.NoError(t, err)
 			}
 			checks := 0
-			for _, typed := range []string{"why", "ranking", "wiring", "help", "5.97", "what", "change 1", "4.97", "undo", "4.97", "4.6mV", "4.97"} {
+			for _, typed := range []string{"why", "ranking", "wiring", "help", "5.97", "what", "change 1", "4.97", "undo", "4.97", "5.7mV", "4.97", "5.7mV"} {
 				if at := lastCheck(s.Lines); isReading(s) && fresh(s, at) {
 					checks++
 					holdCheck(t, s, at)
