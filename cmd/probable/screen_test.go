@@ -188,7 +188,7 @@ func TestScreenEscapes(t *testing.T) {
 					require.NoError(t, err)
 				}
 				typed("36.2", "Reading in V:")
-				typed("0.35", "Reading in V:")
+				typed("0.35", "Reading in ohm:")
 			}
 			data, err := os.ReadFile(record)
 			require.NoError(t, err)
