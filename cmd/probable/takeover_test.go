@@ -24,7 +24,7 @@ func twoReadings(t *testing.T) (dir, file, id string) {
 	require.NoError(t, os.WriteFile(file, data, 0o600))
 	var out, errs strings.Builder
 	run([]string{"find", "--plain", "--dir", dir, "--harness", file, "--symptom", "tail dark"},
-		strings.NewReader("36.2\n0.35\nnote rain last night\nOL\nstop\n"), &out, &errs)
+		strings.NewReader("36.2\n0.35\nnote rain last night\n143\nstop\n"), &out, &errs)
 	require.Empty(t, errs.String())
 	return dir, file, onlyCase(t, dir)
 }
@@ -52,7 +52,7 @@ func TestResumeSaysWhatChanged(t *testing.T) {
 	}
 	quiet := resume()
 	require.NotContains(t, quiet, "changed since")
-	require.Contains(t, quiet, "market trike, tail circuit: tail dark, 2 checks so far. Last: ohms f1.b to pack.minus, tail on, OL.")
+	require.Contains(t, quiet, "market trike, tail circuit: tail dark, 2 checks so far. Last: ohms f1.b to pack.minus, tail on, 143 ohm.")
 	require.NoError(t, os.Rename(file, file+".away"))
 	require.NotContains(t, resume(), "changed since", "the case has the text")
 	require.NoError(t, os.Rename(file+".away", file))
@@ -88,14 +88,14 @@ func TestReplay(t *testing.T) {
 		values   []float64
 	}{
 		{"as it was", "metres: 1.2", "metres: 1.6",
-			[]string{"2 answers.", "The verdict is the same: open, "}, []float64{0.35, 36}},
+			[]string{"2 answers.", "The verdict is the same: open, "}, []float64{0.35, 143}},
 		{"a plug renamed", "p1", "p9",
 			[]string{"1 answer.", `Left out: answer 1, volts p1.1b to pack.minus: 0.35 (there is no check "volts p1.1b to pack.minus" here).`,
-				"The verdict then: open, 57 % wire w2 open.", "The verdict now: open, "}, []float64{36}},
+				"The verdict then: open, 41 % part f1 blown.", "The verdict now: open, "}, []float64{143}},
 		{"another pack, another symptom", "volts: 36, inner_ohms", "volts: 52, inner_ohms",
 			[]string{"Left out: pack reads 36.2 V (no good reading of the 52 V that the harness says now)."}, nil},
 		{"a symptom renamed", "id: tail dark", "id: no tail light",
-			[]string{`Left out: symptom "tail dark" (the harness has: no tail light; tail dim; tail never goes out).`}, []float64{0.35, 36}},
+			[]string{`Left out: symptom "tail dark" (the harness has: no tail light; tail dim; tail never goes out).`, "Left out: answer 2, ohms f1.b to pack.minus, tail on: 143"}, []float64{0.35}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			dir, file, id := twoReadings(t)
@@ -158,7 +158,7 @@ func TestReplayStopsAtALostRepair(t *testing.T) {
 	require.Empty(t, said)
 	require.Equal(t, "taken over", lines[0].Type)
 	require.Contains(t, lines[0].raw, `"taken":4,`)
-	require.Equal(t, 5, strings.Count(lines[0].raw, "(read after the repair of wire w2 open, which does not fit)"))
+	require.Equal(t, 6, strings.Count(lines[0].raw, "(read after the repair of wire w2 open, which does not fit)"))
 	require.Contains(t, lines[0].raw, `"then":{"status":"proven","cause":"wire w2 open"`)
 	require.Contains(t, lines[0].raw, `"now":{"status":"open","cause":"wire yellow open"`)
 	require.Equal(t, "verdict", lines[1].Type)
@@ -187,7 +187,7 @@ func TestReplayRefuses(t *testing.T) {
 	require.Len(t, ids, 2, "what was refused made no case")
 
 	// A check that the knowledge no longer has is told, with the way out.
-	edit(t, filepath.Join(dir, id+".case.jsonl"), "volts f1.b to pack.minus", "volts f9.b to pack.minus")
+	edit(t, filepath.Join(dir, id+".case.jsonl"), "ohms f1.b to pack.minus", "ohms f9.b to pack.minus")
 	_, errs, code = program(t, "resume", id, "--dir", dir, "--plain")
 	require.Equal(t, exitInput, code)
 	require.Contains(t, errs, "does not fit any more")
