@@ -14,10 +14,10 @@ const of200, of500 = 2, 1
 
 func depthOf(parts int) depth {
 	switch {
-	case parts <= 110:
+	case parts <= 60:
 		return depth{faults: 1e6, everyPoint: true, rest: true, oneReadings: 3}
-	case parts <= 210:
-		return depth{faults: 1e6, rest: true, oneReadings: 10}
+	case parts <= 110:
+		return depth{faults: 1e6, oneReadings: 10}
 	}
 	return depth{faults: 1e6, oneReadings: 20}
 }
