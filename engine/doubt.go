@@ -61,7 +61,7 @@ func (c *Course) doubt() (*Check, int, float64) {
 
 // stands reports whether a result counts towards the belief as it was read.
 func (t *Taken) stands() bool {
-	return t.Skipped == "" && !t.Stale && !t.Proof && !t.Check.Discharge() && t.Check.hasPrediction()
+	return t.weighs() && !t.Stale && !t.Proof
 }
 
 // wrong is the probability that a reading was a misreading, by all that is known:

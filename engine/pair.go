@@ -133,7 +133,7 @@ func (c *Course) pairs() []Pair {
 	}
 	var rows []row
 	for _, t := range c.results {
-		if t.Skipped != "" || t.Stale || t.Check.Discharge() || !t.Check.hasPrediction() {
+		if t.Stale || !t.weighs() {
 			continue
 		}
 		by, usual := m.effects(t.Check, t.Result)
