@@ -443,10 +443,11 @@ type denseLU struct {
 	n    int
 	a    []float64
 	perm []int
+	weak float64 // least pivot by the largest entry its row had, or by 1 where that is less
 }
 
 func factorDense(n int, a []float64) (*denseLU, error) {
-	f := &denseLU{n: n, a: a, perm: make([]int, n)}
+	f := &denseLU{n: n, a: a, perm: make([]int, n), weak: math.Inf(1)}
 	for i := range f.perm {
 		f.perm[i] = i
 	}
@@ -473,6 +474,7 @@ func factorDense(n int, a []float64) (*denseLU, error) {
 			f.perm[p], f.perm[k] = f.perm[k], f.perm[p]
 			scale[p], scale[k] = scale[k], scale[p]
 		}
+		f.weak = min(f.weak, math.Abs(a[k*n+k])/max(1, scale[k]))
 		for i := k + 1; i < n; i++ {
 			m := a[i*n+k] / a[k*n+k]
 			a[i*n+k] = m

@@ -318,12 +318,15 @@ func (c *change) weigh() error {
 	if err != nil {
 		return err
 	}
+	if c.cut && lu.weak < leastPast {
+		return errPattern // see lowRank
+	}
 	c.z = lu.solve(t)
 	for i, z := range c.z {
 		for k, x := range c.w[i].x[c.o.done:] {
 			c.late[k] -= z * x
 		}
-		if math.Abs(z) > grownVolts || c.cut && math.Abs(s[i*k+i]) < leastPast {
+		if math.Abs(z) > grownVolts {
 			return errPattern // see lowRank
 		}
 	}
