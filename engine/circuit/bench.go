@@ -245,7 +245,10 @@ func (b *Bench) base(s State, off bool) (*base, error) {
 		if err := b.find(ba); err != nil {
 			return failed(err)
 		}
-		ba.rows, ba.rhs = b.net.matrix(ba.branches, nil, ba.at, 1)
+		for _, i := range b.net.active {
+			r := b.net.nodes + i
+			ba.rows[r], ba.rhs[r] = b.net.equation(i, &ba.branches[i], ba.at, 1)
+		}
 	}
 	ba.factored = sync.OnceValues(func() (*factored, error) { return b.factor(ba) })
 	if ba.settled == nil {
@@ -554,8 +557,15 @@ func (s *Situation) Node(pin string) float64 { return s.volts(s.bench.net.node[p
 // order, with no meter connected.
 func (s *Situation) Nodes() []float64 {
 	out := make([]float64, len(s.bench.net.pins))
+	x := s.sol.x
 	for i, node := range s.bench.net.pins {
-		out[i] = s.volts(node)
+		switch {
+		case node < 0: // it has none
+		case x != nil:
+			out[i] = x[node]
+		default:
+			out[i] = s.sol.value(node)
+		}
 	}
 	return out
 }

@@ -530,23 +530,26 @@ func (f *denseLU) solveTransposed(b []float64) []float64 {
 }
 
 // ordered is a factored matrix whose pivots are fixed, so that another matrix
-// of the same pattern is factored without looking for pivots. Rows and columns
-// are in pivot order; entries of row k stand from lowerAt[k] to lowerAt[k+1]. The
-// first steps may be done once and for all.
+// of the same pattern is factored without looking for pivots. Rows are in pivot
+// order; entries of row k stand from lowerAt[k] to lowerAt[k+1]. The first steps
+// may be done once and for all.
 type ordered struct {
 	rowOf            []int     // original row of each pivot
 	rowAt            []int     // pivot position of each original row
+	colOf            []int32   // original column of each pivot
 	colAt            []int     // pivot position of each original column
 	pattern          [][]int32 // columns of each original row
-	lower, upper     []int32
-	lowerAt, upperAt []int32 // starts
+	lower            []int32   // pivot positions of columns
+	upper            []int32   // original columns
+	lowerAt, upperAt []int32   // starts
 	lx, ux           []float64
 	diag, inverse    []float64 // pivots, and one over them
-	work             []float64
-	dirty            []bool // by position: the last factoring worked out its row anew
+	work             []float64 // by original column
+	dirty            []bool    // by position: the last factoring worked out its row anew
 
 	done   int     // steps that are done once and for all
 	late   []int32 // by position: where in lower the entries of later steps start
+	starts []int32 // the same, and lowerAt where the row varies: what a vector has not begun with
 	varies []bool  // by position: its row changes from one factoring to the next
 	begun  *begun  // rows that do not, with the first steps done; nil before the first factoring
 }
@@ -580,12 +583,13 @@ func fixPivots(rows [][]term, vary *varying) (*ordered, error) {
 		return nil, err
 	}
 	o.done = vary.steps
-	o.rowOf, o.rowAt, o.colAt = make([]int, len(steps)), make([]int, len(steps)), make([]int, len(steps))
+	o.rowOf, o.rowAt = make([]int, len(steps)), make([]int, len(steps))
+	o.colOf, o.colAt = make([]int32, len(steps)), make([]int, len(steps))
 	for k := range steps {
 		o.rowOf[k] = steps[k].row
 		o.varies = append(o.varies, vary.row[steps[k].row])
 		o.rowAt[steps[k].row] = k
-		o.colAt[steps[k].col] = k
+		o.colOf[k], o.colAt[steps[k].col] = int32(steps[k].col), k
 	}
 	n := len(steps)
 	o.lowerAt, o.upperAt, o.late = make([]int32, n+1), make([]int32, n+1), make([]int32, n)
@@ -610,7 +614,13 @@ func fixPivots(rows [][]term, vary *varying) (*ordered, error) {
 			*to++
 		}
 		for _, t := range steps[k].rest {
-			o.upper = append(o.upper, int32(o.colAt[t.at]))
+			o.upper = append(o.upper, int32(t.at))
+		}
+	}
+	o.starts = slices.Clone(o.late)
+	for k, varies := range o.varies {
+		if varies {
+			o.starts[k] = o.lowerAt[k]
 		}
 	}
 	o.diag, o.inverse, o.work = make([]float64, len(steps)), make([]float64, len(steps)), make([]float64, len(steps))
@@ -654,7 +664,10 @@ func (o *ordered) factor(rows [][]term, anew []bool) error {
 	} else if o.begun != nil {
 		start = o.done
 	}
-	w := o.work
+	w, colOf := o.work, o.colOf
+	// Rows are short: slicing each out would cost more than what is done with it.
+	lower, lx := o.lower, o.lx[:len(o.lower)]
+	upper, ux, upperAt := o.upper, o.ux[:len(o.upper)], o.upperAt
 	for k := start; k < len(o.rowOf); k++ {
 		i, to := o.lowerAt[k], o.lowerAt[k+1]
 		up, upTo := o.upperAt[k], o.upperAt[k+1]
@@ -668,15 +681,15 @@ func (o *ordered) factor(rows [][]term, anew []bool) error {
 		largest := 0.0
 		if fixed && o.begun != nil {
 			i = o.late[k]
-			was := o.begun.lower[i:to]
-			for j, c := range o.lower[i:to] {
-				w[c] = was[j]
+			was := o.begun.lower
+			for j := i; j < to; j++ {
+				w[colOf[lower[j]]] = was[j]
 			}
-			was = o.begun.upper[up:upTo]
-			for j, c := range o.upper[up:upTo] {
-				w[c] = was[j]
+			was = o.begun.upper
+			for j := up; j < upTo; j++ {
+				w[upper[j]] = was[j]
 			}
-			w[k] = o.begun.diag[k]
+			w[colOf[k]] = o.begun.diag[k]
 		} else {
 			pattern := o.pattern[o.rowOf[k]]
 			for _, t := range rows[o.rowOf[k]] {
@@ -687,44 +700,43 @@ func (o *ordered) factor(rows [][]term, anew []bool) error {
 					clear(w)
 					return errPattern
 				}
-				w[o.colAt[t.at]] = t.x
+				w[t.at] = t.x
 				largest = max(largest, math.Abs(t.x))
 			}
 		}
 		begin := fixed && save
 		for ; i < to; i++ {
-			c := o.lower[i]
+			c := lower[i]
 			if begin && int(c) >= o.done {
 				begin = false
 				for j := i; j < to; j++ {
-					now.lower[j] = w[o.lower[j]]
+					now.lower[j] = w[colOf[o.lower[j]]]
 				}
 				o.keep(&now, k, w)
 			}
-			if w[c] == 0 {
-				o.lx[i] = 0
+			y := w[colOf[c]]
+			if y == 0 {
+				lx[i] = 0
 				continue
 			}
-			m := w[c] * o.inverse[c]
-			w[c] = 0
-			o.lx[i] = m
-			from, to := o.upperAt[c], o.upperAt[c+1]
-			at := o.upper[from:to]
-			ux := o.ux[from:to][:len(at)]
-			for j, u := range at {
-				w[u] -= m * ux[j]
+			m := y * o.inverse[c]
+			w[colOf[c]] = 0
+			lx[i] = m
+			for j, end := upperAt[c], upperAt[c+1]; j < end; j++ {
+				w[upper[j]] -= m * ux[j]
 			}
 		}
 		if begin {
 			o.keep(&now, k, w)
 		}
-		o.diag[k], o.inverse[k] = w[k], 1/w[k]
-		w[k] = 0
+		d := w[colOf[k]]
+		o.diag[k], o.inverse[k] = d, 1/d
+		w[colOf[k]] = 0
 		for j := up; j < upTo; j++ {
-			o.ux[j] = w[o.upper[j]]
-			w[o.upper[j]] = 0
+			c := upper[j]
+			ux[j], w[c] = w[c], 0
 		}
-		if d := math.Abs(o.diag[k]); !(d >= leastPivot*largest) || d == 0 {
+		if d = math.Abs(d); !(d >= leastPivot*largest) || d == 0 {
 			clear(w)
 			return errPattern
 		}
@@ -738,8 +750,9 @@ func (o *ordered) factor(rows [][]term, anew []bool) error {
 
 // leansOnDirty reports whether a row is made with dirty ones of later steps.
 func (o *ordered) leansOnDirty(k int) bool {
-	for _, c := range o.lower[o.late[k]:o.lowerAt[k+1]] {
-		if o.dirty[c] {
+	lower, dirty := o.lower, o.dirty
+	for i, end := o.late[k], o.lowerAt[k+1]; i < end; i++ {
+		if dirty[lower[i]] {
 			return true
 		}
 	}
@@ -774,7 +787,7 @@ func (o *ordered) keep(b *begun, k int, w []float64) {
 	for j := o.upperAt[k]; j < o.upperAt[k+1]; j++ {
 		b.upper[j] = w[o.upper[j]]
 	}
-	b.diag[k] = w[k]
+	b.diag[k] = w[o.colOf[k]]
 }
 
 // solve returns x with A x = b; b is kept.
@@ -782,34 +795,34 @@ func (o *ordered) solve(b []float64) []float64 {
 	v := o.vector()
 	v.forward(b, 0)
 	o.one(v)
-	v.whole()
-	x := make([]float64, len(b))
-	for c, k := range o.colAt {
-		x[c] = v.x[k]
-	}
-	return x
+	o.back(v.x, v.y, 0, o.done)
+	return v.x
 }
 
-// vector is a right side and the solution for it, in pivot order. What belongs
-// to steps done once and for all is worked out when it is asked for.
+// vector is a right side and the solution for it. What belongs to steps done once
+// and for all is worked out when it is asked for.
 type vector struct {
-	o    *ordered
-	b    []float64 // what the later steps see of the right side, from the first of them on
-	y, x []float64
-	have []bool // of the first steps: x is there
-	any  bool   // have is true somewhere
+	o     *ordered
+	begun []float64 // what the first steps make of the right side, for rows of later ones that do not vary
+	b     []float64 // what the later steps see of the right side, from the first of them on
+	y     []float64 // in pivot order
+	first int       // y is zero before
+	x     []float64
+	have  []bool // of the first steps: x is there
+	any   bool   // have is true somewhere
 }
 
 func (o *ordered) vector() *vector {
 	n := len(o.diag)
-	return &vector{o: o, b: make([]float64, n-o.done), y: make([]float64, n), x: make([]float64, n), have: make([]bool, o.done)}
+	return &vector{o: o, begun: make([]float64, n-o.done), b: make([]float64, n-o.done), y: make([]float64, n), x: make([]float64, n), have: make([]bool, o.done)}
 }
 
 // forward takes in a right side that is zero before a step, as far as the first
 // steps see it.
 func (v *vector) forward(b []float64, first int) {
 	o := v.o
-	clear(v.y[:min(first, o.done)])
+	v.first = min(first, o.done)
+	clear(v.y[:v.first])
 	for k := first; k < o.done; k++ {
 		v.y[k] = b[o.rowOf[k]]
 	}
@@ -821,13 +834,22 @@ func (v *vector) forward(b []float64, first int) {
 			}
 		}
 	}
+	lower, lx, y := o.lower, o.lx[:len(o.lower)], v.y
+	for i := range v.begun {
+		k, sum := o.done+i, 0.0
+		for j, end := o.lowerAt[k], o.starts[k]; j < end; j++ {
+			sum -= lx[j] * y[lower[j]]
+		}
+		v.begun[i] = sum
+	}
 	v.later(b)
 }
 
 // later takes in what the later steps see of a right side.
 func (v *vector) later(b []float64) {
-	for i, r := range v.o.rowOf[v.o.done:] {
-		v.b[i] = b[r]
+	to, begun := v.b, v.begun[:len(v.b)]
+	for i, r := range v.o.rowOf[v.o.done:][:len(to)] {
+		to[i] = begun[i] + b[r]
 	}
 }
 
@@ -844,42 +866,43 @@ func (o *ordered) backward(vs []*vector) {
 }
 
 func (o *ordered) one(v *vector) {
-	y, x := v.y, v.x
-	for k := o.done; k < len(y); k++ {
-		from, to := o.lowerAt[k], o.lowerAt[k+1]
-		at, s := o.lower[from:to], v.b[k-o.done]
-		lx := o.lx[from:to][:len(at)]
-		for i, c := range at {
-			s -= lx[i] * y[c]
+	y, lower, lx := v.y, o.lower, o.lx[:len(o.lower)]
+	for i, s := range v.b {
+		k := o.done + i
+		for j, end := o.starts[k], o.lowerAt[k+1]; j < end; j++ {
+			s -= lx[j] * y[lower[j]]
 		}
 		y[k] = s
 	}
-	v.solve(o.done, len(x))
+	o.back(v.x, y, o.done, len(y))
 	v.forget()
 }
 
 // both is one for two vectors.
 func (o *ordered) both(v, w *vector) {
 	vy, wy, vx, wx := v.y, w.y[:len(v.y)], v.x, w.x[:len(v.x)]
-	for k := o.done; k < len(vy); k++ {
-		from, to := o.lowerAt[k], o.lowerAt[k+1]
-		at, s, t := o.lower[from:to], v.b[k-o.done], w.b[k-o.done]
-		lx := o.lx[from:to][:len(at)]
-		for i, c := range at {
-			s -= lx[i] * vy[c]
-			t -= lx[i] * wy[c]
+	lower, lx := o.lower, o.lx[:len(o.lower)]
+	vb, wb := v.b, w.b[:len(v.b)]
+	for i, s := range vb {
+		k, t := o.done+i, wb[i]
+		for j, end := o.starts[k], o.lowerAt[k+1]; j < end; j++ {
+			c, x := lower[j], lx[j]
+			s -= x * vy[c]
+			t -= x * wy[c]
 		}
 		vy[k], wy[k] = s, t
 	}
-	for k := len(vx) - 1; k >= o.done; k-- {
-		from, to := o.upperAt[k], o.upperAt[k+1]
-		at, s, t := o.upper[from:to], vy[k], wy[k]
-		ux := o.ux[from:to][:len(at)]
-		for i, c := range at {
-			s -= ux[i] * vx[c]
-			t -= ux[i] * wx[c]
+	upper, ux, inverse, colOf := o.upper, o.ux[:len(o.upper)], o.inverse[:len(vy)], o.colOf[:len(vy)]
+	end := o.upperAt[len(vy)]
+	for k := len(vy) - 1; k >= o.done; k-- {
+		begin, s, t := o.upperAt[k], vy[k], wy[k]
+		for j := begin; j < end; j++ {
+			c, x := upper[j], ux[j]
+			s -= x * vx[c]
+			t -= x * wx[c]
 		}
-		vx[k], wx[k] = s*o.inverse[k], t*o.inverse[k]
+		c := colOf[k]
+		vx[c], wx[c], end = s*inverse[k], t*inverse[k], begin
 	}
 	v.forget()
 	w.forget()
@@ -893,39 +916,35 @@ func (v *vector) forget() {
 	}
 }
 
-// solve finds the unknowns of the steps in [from, to), given those after them.
-func (v *vector) solve(from, to int) {
-	o, x, y := v.o, v.x, v.y
+// back finds the unknowns of the steps in [from, to), given those after them.
+func (o *ordered) back(x, y []float64, from, to int) {
+	upper, ux := o.upper, o.ux[:len(o.upper)]
+	starts, inverse, colOf, y := o.upperAt[:to+1], o.inverse[:to], o.colOf[:to], y[:to]
+	end := starts[to]
 	for k := to - 1; k >= from; k-- {
-		begin, end := o.upperAt[k], o.upperAt[k+1]
-		at, s := o.upper[begin:end], y[k]
-		ux := o.ux[begin:end][:len(at)]
-		for i, c := range at {
-			s -= ux[i] * x[c]
+		begin, s := starts[k], y[k]
+		for j := begin; j < end; j++ {
+			s -= ux[j] * x[upper[j]]
 		}
-		x[k] = s * o.inverse[k]
+		x[colOf[k]], end = s*inverse[k], begin
 	}
 }
 
 // value returns an unknown.
 func (v *vector) value(i int) float64 {
-	k := v.o.colAt[i]
-	v.need(int32(k))
-	return v.x[k]
+	v.need(int32(i))
+	return v.x[i]
 }
 
-func (v *vector) need(k int32) {
-	if int(k) >= v.o.done || v.have[k] {
+func (v *vector) need(i int32) {
+	o := v.o
+	k := o.colAt[i]
+	if k >= o.done || v.have[k] {
 		return
 	}
-	for _, u := range v.o.upper[v.o.upperAt[k]:v.o.upperAt[k+1]] {
+	for _, u := range o.upper[o.upperAt[k]:o.upperAt[k+1]] {
 		v.need(u)
 	}
-	v.solve(int(k), int(k)+1)
+	o.back(v.x, v.y, k, k+1)
 	v.have[k], v.any = true, true
-}
-
-// whole works out all of it.
-func (v *vector) whole() {
-	v.solve(0, v.o.done)
 }

@@ -154,7 +154,7 @@ func (n *network) start() point {
 }
 
 // differs reports whether a slot stands elsewhere at another point.
-func (p point) differs(q point, slot int) bool {
+func (p *point) differs(q *point, slot int) bool {
 	return p.regions[slot] != q.regions[slot] || p.at[slot] != q.at[slot]
 }
 
@@ -167,6 +167,11 @@ func (n *network) region(i int, at point) region {
 }
 
 func (p point) clone() point { return point{slices.Clone(p.regions), slices.Clone(p.at)} }
+
+// copy is clone into the room of a point.
+func (p *point) copy(from point) {
+	p.regions, p.at = append(p.regions[:0], from.regions...), append(p.at[:0], from.at...)
+}
 
 // equation returns the branch's row of the matrix, sorted by column, and its
 // right side, with the branch at the point; sources give the share of their

@@ -142,11 +142,12 @@ type repivot struct {
 	rows  [][]term // the base's, with the active ones at the point
 	rhs   []float64
 	right *vector   // for rhs
-	begun []float64 // what the first steps make of the base's right side
-	late  []float64 // the unknowns of the later steps, of the solution
+	begun vector    // what the first steps make of the base's right side
+	late  []float64 // the solution, as far as later steps find it
 	room  []*vector // right, then those for the columns of a change
 	unit  []float64 // zero but while a column is made
 	anew  []bool    // by row: it has changed since the last step
+	was   point     // that it stood at in the last step
 }
 
 func (b *Bench) repivot(ba *base) (*repivot, error) {
@@ -162,8 +163,8 @@ func (b *Bench) repivot(ba *base) (*repivot, error) {
 	r.right, r.unit, r.anew = r.o.vector(), make([]float64, len(ba.rhs)), make([]bool, len(ba.rhs))
 	r.room = []*vector{r.right}
 	r.right.forward(ba.rhs, 0)
-	r.begun = slices.Clone(r.right.y[:r.o.done])
-	r.late = make([]float64, len(ba.rhs)-r.o.done)
+	r.begun = vector{y: slices.Clone(r.right.y[:r.o.done]), begun: slices.Clone(r.right.begun)}
+	r.late = make([]float64, len(ba.rhs))
 	return r, nil
 }
 
@@ -175,12 +176,12 @@ type change struct {
 	put   []int // changed branches, sorted
 	begin bool  // the first steps have still to take in the right side
 
-	v    [][]term
-	w    []*vector
-	z    []float64 // weights of w
-	full []float64 // rhs with that of the change
-	cut  bool      // a branch is cut
-	was  point     // that it stands at; none where it is not factored
+	v     [][]term
+	w     []*vector
+	z     []float64 // weights of w
+	full  []float64 // rhs with that of the change
+	cut   bool      // a branch is cut
+	known bool      // it is factored at was
 }
 
 // step solves at a point: the branches that are only active by fixed pivots, the
@@ -190,7 +191,8 @@ func (c *change) step(at point) (unknowns, error) {
 	fresh := c.put == nil
 	if fresh {
 		copy(c.rhs, c.ba.rhs)
-		copy(c.right.y, c.begun)
+		copy(c.right.y, c.begun.y)
+		copy(c.right.begun, c.begun.begun)
 		inject(c.rhs, c.sol.drive, 1)
 		c.begin = len(c.sol.drive) > 0
 		c.put = slices.AppendSeq([]int{}, maps.Keys(c.sol.branches))
@@ -248,13 +250,13 @@ func (c *change) stand(at point, fresh bool) error {
 			c.rows[n+i] = append(c.rows[n+i][:0], c.ba.rows[n+i]...)
 		}
 		c.o.take(c.ba.settled)
-		c.was = c.ba.at
+		c.was.copy(c.ba.at)
+		c.known = true
 	}
-	known := c.was.regions != nil
 	clear(c.anew)
 	moved := false
 	for s, i := range c.b.net.active {
-		if known && !at.differs(c.was, s) {
+		if c.known && !at.differs(&c.was, s) {
 			continue
 		}
 		br := &c.ba.branches[i]
@@ -271,18 +273,16 @@ func (c *change) stand(at point, fresh bool) error {
 		}
 		c.rows[n+i], c.rhs[n+i] = c.b.net.equation(i, br, at, 1)
 	}
-	c.was = at.clone()
-	if known && !moved {
+	c.was.copy(at)
+	if c.known && !moved {
 		return nil
 	}
 	var anew []bool // all
-	if known {
+	if c.known {
 		anew = c.anew
 	}
 	err := c.o.factor(c.rows, anew)
-	if err != nil {
-		c.was = point{} // the factors are good for nothing
-	}
+	c.known = err == nil
 	return err
 }
 
@@ -302,7 +302,11 @@ func (c *change) column(v []term, begin int, fresh bool) {
 func (c *change) weigh() error {
 	k := len(c.v)
 	c.z = nil
-	copy(c.late, c.right.x[c.o.done:])
+	late := c.o.colOf[c.o.done:]
+	to, x := c.late, c.right.x[:len(c.late)]
+	for _, i := range late {
+		to[i] = x[i]
+	}
 	if k == 0 {
 		return nil
 	}
@@ -323,8 +327,9 @@ func (c *change) weigh() error {
 	}
 	c.z = lu.solve(t)
 	for i, z := range c.z {
-		for k, x := range c.w[i].x[c.o.done:] {
-			c.late[k] -= z * x
+		x := c.w[i].x[:len(to)]
+		for _, k := range late {
+			to[k] -= z * x[k]
 		}
 		if math.Abs(z) > grownVolts {
 			return errPattern // see lowRank
@@ -334,8 +339,8 @@ func (c *change) weigh() error {
 }
 
 func (c *change) value(i int) float64 {
-	if k := c.o.colAt[i] - c.o.done; k >= 0 {
-		return c.late[k]
+	if c.o.colAt[i] >= c.o.done {
+		return c.late[i]
 	}
 	x := c.right.value(i)
 	for j, z := range c.z {
@@ -349,16 +354,16 @@ func (c *change) value(i int) float64 {
 func (c *change) whole() ([]float64, error) {
 	right := c.right
 	for j, z := range c.z {
-		for k, y := range c.w[j].y[:c.o.done] {
-			right.y[k] -= z * y
+		w := c.w[j]
+		y := right.y[w.first:c.o.done]
+		for k, x := range w.y[w.first:c.o.done] {
+			if x != 0 {
+				y[k] -= z * x
+			}
 		}
 	}
-	copy(right.x[c.o.done:], c.late)
-	right.whole()
-	x := make([]float64, len(c.rhs))
-	for i, k := range c.o.colAt {
-		x[i] = right.x[k]
-	}
+	x := slices.Clone(c.late)
+	c.o.back(x, right.y, 0, c.o.done)
 	n := c.b.net.nodes
 	touched := func(r int) bool {
 		if r >= n {
@@ -431,8 +436,9 @@ func (b *Bench) search(branches []branch, changed map[int]branch, from point, of
 	now := make([]*branch, len(b.net.active)) // by slot
 	for s, i := range b.net.active {
 		now[s] = &branches[i]
-		if _, ok := changed[i]; ok {
-			br := changed[i]
+	}
+	for i, br := range changed {
+		if s := b.net.slot[i]; s >= 0 {
 			now[s] = &br
 		}
 	}
@@ -551,10 +557,13 @@ func (b *branch) bends(v, next float64) bool {
 	if d := next - v; d*d <= 2*junctionVolts*b.slope {
 		return false
 	}
-	gv, iv := b.junction(v)
-	gn, in := b.junction(next)
 	const least = 1e-13 // A, and S: below GMin's own share
-	return gv > least || gn > least || math.Abs(iv-in) > least
+	gv, iv := b.junction(v)
+	if gv > least {
+		return true
+	}
+	gn, in := b.junction(next)
+	return gn > least || math.Abs(iv-in) > least
 }
 
 // want returns the region that branch i belongs in, given the solution.

@@ -73,7 +73,7 @@ func (sol *solution) branch(i int) *branch {
 func (sol *solution) moved(at point) int {
 	k := 0
 	for s := range at.regions {
-		if at.differs(sol.ba.at, s) {
+		if at.differs(&sol.ba.at, s) {
 			k++
 		}
 	}
@@ -134,7 +134,7 @@ func (sol *solution) prepare() {
 		c.row(i)
 	}
 	for s, i := range sol.bench.net.active {
-		if _, done := sol.branches[i]; !done && sol.at.differs(sol.ba.at, s) {
+		if _, done := sol.branches[i]; !done && sol.at.differs(&sol.ba.at, s) {
 			c.row(i)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"strconv"
 	"sync"
+	"sync/atomic"
 
 	"probable/engine/circuit"
 )
@@ -71,10 +72,12 @@ func Solve(h *circuit.Harness) ([][]float64, error) {
 	faults := h.Faults()
 	all := make([][]float64, len(faults))
 	errs := make([]error, runtime.GOMAXPROCS(0))
+	var next atomic.Int64 // a processor that other work slows takes fewer
+	next.Store(-1)
 	var wg sync.WaitGroup
 	for worker := range errs {
 		wg.Go(func() {
-			for i := worker; i < len(faults); i += len(errs) {
+			for i := int(next.Add(1)); i < len(faults); i = int(next.Add(1)) {
 				sit, err := bench.Put(&faults[i], 0, circuit.State{}, false)
 				if err != nil {
 					errs[worker] = err
