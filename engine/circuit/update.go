@@ -51,6 +51,19 @@ func (s sum) value(i int) float64 {
 	return x
 }
 
+// add adds the sum to a whole column, each of its own columns in one go.
+func (s sum) add(x []float64) {
+	all := make([]float64, len(x))
+	for _, c := range s {
+		for i, y := range c.col.x[:len(x)] {
+			all[i] += c.f * y
+		}
+	}
+	for i, y := range all {
+		x[i] += y
+	}
+}
+
 // value returns an unknown of the solution.
 func (sol *solution) value(i int) float64 {
 	if sol.x != nil {
@@ -231,24 +244,26 @@ func (c *lowRank) factor() error {
 
 // refine finds what the equations still miss, solves for it and adds it.
 func (c *lowRank) refine() {
-	x := make([]float64, len(c.by.x))
-	for i := range x {
-		x[i] = c.value(i)
-	}
+	x := slices.Clone(c.by.x)
+	c.plus.add(x)
 	c.x = x
+	at := func(i int) float64 { return x[i] }
 	for range 2 {
 		miss := make([]float64, len(x))
-		for r := range x {
-			terms, rhs := c.ba.rows[r], c.ba.rhs[r]
-			if now, ok := c.now[r]; ok {
-				terms, rhs = now.terms, now.rhs
+		for r, row := range c.ba.rows {
+			sum := 0.0
+			for _, t := range row {
+				sum += t.x * x[t.at]
 			}
-			miss[r] = rhs - dot(terms, c.value)
+			miss[r] = c.ba.rhs[r] - sum
+		}
+		for r, now := range c.now {
+			miss[r] = now.rhs - dot(now.terms, at)
 		}
 		inject(miss, c.drive, 1)
 		for _, j := range c.joins {
 			v := ends(j.a, j.b)
-			amps := j.g * dot(v, c.value)
+			amps := j.g * dot(v, at)
 			for _, end := range v {
 				miss[end.at] -= end.x * amps
 			}
@@ -258,11 +273,15 @@ func (c *lowRank) refine() {
 		}
 		y := c.by.lu.solve(miss)
 		z := c.weights(func(i int) float64 { return y[i] })
+		var mend sum
+		for j, w := range c.w {
+			for _, part := range w {
+				mend = append(mend, scaled{-z[j] * part.f, part.col})
+			}
+		}
+		mend.add(y)
 		for i := range x {
 			x[i] += y[i]
-			for j, w := range c.w {
-				x[i] -= z[j] * w.value(i)
-			}
 		}
 	}
 }
