@@ -361,7 +361,10 @@ var benches = []onBench{
 	}},
 	{"voltmeter-2", pack12 + "x: {kind: voltmeter-2, volts: 12}", []string{"pack.plus>x.plus", "x.minus>pack.minus"}, []string{
 		"| | shows x | right", "part pack low@1 | | shows x | low",
+		"wire w1 resistive@4 | | shows x | low",          // 100 ohm beside its own 800 take a ninth
+		"wire w1 resistive@3 | | shows x | a little low", // and 31.6 ohm 3.8 %
 		"dead | | shows x | blank",
+		"reads a little low | | shows x | a little low",
 		"reads low | | shows x | low",
 		"shorted | | ohms x.plus x.minus | 0.2 0.22",
 	}},
@@ -369,8 +372,14 @@ var benches = []onBench{
 		"| | shows x | right",
 		"| | volts x.sense x.ground | 11.75 11.85", // 15 mA lift its ground by 0.18 V over r's 12 ohm, and it reads so much less
 		"part pack low@1 | | shows x | low",
+		// 31.6 ohm more: 12 V over 800 + 43.6 ohm are 14.2 mA, which lift its ground by 0.62 V; what it measures is still 12 V to the pack's minus.
+		"wire w3 resistive@3 | | volts x.ground | 0.61 0.63",
+		"wire w3 resistive@3 | | volts x.sense x.ground | 11.36 11.4",
+		"wire w3 resistive@3 | | shows x | a little low",
+		"wire w3 resistive@4 | | shows x | low", // 13.2 mA over 112 ohm, 1.47 V
 		"dead | | shows x | blank or zero",
 		"sense input dead | | shows x | blank or zero",
+		"reads a little low | | shows x | a little low",
 		"reads low | | shows x | low",
 		"supply shorted | | ohms x.supply x.ground | 0.2 0.22",
 	}},
