@@ -209,7 +209,11 @@ func (w *wiring) converted(from *rail) *rail {
 	}
 	r := &rail{volts: 12, fuse: len(w.parts), from: from, share: 12 / (0.85 * from.volts)}
 	kind := w.pick("converter", "converter", "iso-converter")
-	c := w.part("conv", kind, fmt.Sprintf("in_volts: %g, out_volts: 12, start_volts: %g", from.volts, 9+w.Float64()*12))
+	keys := fmt.Sprintf("in_volts: %g, out_volts: 12, start_volts: %g", from.volts, 9+w.Float64()*12)
+	if len(w.parts)%2 == 0 { // no draw, so that what a seed made before stays as it was
+		keys += ", hiccup: yes"
+	}
+	c := w.part("conv", kind, keys)
 	if kind == "iso-converter" {
 		w.chain(from.plus, c+".in_plus", c+".in_minus", from.minus)
 		r.plus, r.minus = c+".out_plus", c+".out_minus"
