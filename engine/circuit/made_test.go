@@ -383,7 +383,11 @@ func (w *wiring) modules() []module {
 			return 1
 		}},
 		{2, 0, 50, func(r *rail) float64 {
-			l, b := w.part("front", "soft-light", fmt.Sprintf("volts: %g, watts: 6, start_volts: %g", r.volts, r.volts*0.6)), w.part("b", "button", "")
+			keys := fmt.Sprintf("volts: %g, watts: 6, start_volts: %g", r.volts, r.volts*0.6)
+			if len(w.parts)%2 == 0 {
+				keys += fmt.Sprintf(", cells: %.0f", r.volts/3.7)
+			}
+			l, b := w.part("front", "soft-light", keys), w.part("b", "button", "")
 			w.set(l, "latched", "pressing", "waiting")
 			w.set(b, "pressed", "released")
 			w.chain(r.plus, l+".plus", l+".minus", r.minus, l+".button_a", b+".a", b+".b", l+".button_b")

@@ -321,17 +321,25 @@ var benches = []onBench{
 		"shorted | | ohms x.a x.b | 0.2 0.22",
 		"wrong value@0 | | ohms x.a x.b | 1000 1000.4", "wrong value@1 | | ohms x.a x.b | 10.1 10.3",
 	}},
-	{"soft-light", pack12 + "x: {kind: soft-light, volts: 12, watts: 6, start_volts: 5}, k: {kind: button}", []string{"pack.plus>x.plus", "x.minus>pack.minus", "x.button_a>k.a", "k.b>x.button_b", "r.a>x.minus", "r.b>x.minus"}, []string{
-		"| x=waiting | shows x | dark", "| x=latched | shows x | lit", "| x=pressing k=pressed | shows x | lit", "| x=pressing | shows x | dark",
-		"| | volts x.button_a | 2.9 3", // the meter's 10 Mohm on 100 kohm
-		"part pack low@3 | x=latched | shows x | dark",
-		"no start | x=latched | shows x | dark",
-		"does not hold | x=latched | shows x | dark",
-		"button input dead | x=pressing k=pressed | shows x | dark",
-		"lamp open | x=latched | shows x | dark",
-		"stays on | x=waiting | shows x | lit",
-		"supply shorted | | ohms x.plus x.minus | 0.2 0.22",
-	}},
+	{"soft-light", pack12 + "x: {kind: soft-light, volts: 12, watts: 6, start_volts: 5}, k: {kind: button}, " +
+		"y: {kind: soft-light, volts: 12, watts: 6, start_volts: 5, cells: 3, pulse_seconds: 0.2}, z: {kind: soft-light, volts: 7.4, watts: 6, start_volts: 5, cells: 2}",
+		[]string{"pack.plus>x.plus", "x.minus>pack.minus", "x.button_a>k.a", "k.b>x.button_b", "r.a>x.minus", "r.b>x.minus",
+			"pack.plus>y.plus", "y.minus>pack.minus", "pack.plus>z.plus", "z.minus>pack.minus", "z.button_a>z.button_b"}, []string{
+			"| x=pulsed | shows x | lit", "| y=pulsed | shows y | dark", // 1 s is longer than half a second, 0.2 s is not
+			"| y=latched | shows y | lit", "| z=latched | shows z | dark", "| z=pressing | shows z | dark", // 12 V may be 3 cells, 9 to 12.9 V, and not 2, 6 to 8.6 V
+			"part pack low@1 | z=latched | shows z | lit", "part pack low@1 | z=pressing | shows z | lit", // 8.4 V may be 2 cells
+			"part pack low@1 | y=latched | shows y | dark", // and not 3
+			"part pack low@1 | x=latched | shows x | dim",  // which a light that does not count minds not
+			"| x=waiting | shows x | dark", "| x=latched | shows x | lit", "| x=pressing k=pressed | shows x | lit", "| x=pressing | shows x | dark",
+			"| | volts x.button_a | 2.9 3", // the meter's 10 Mohm on 100 kohm
+			"part pack low@3 | x=latched | shows x | dark",
+			"no start | x=latched | shows x | dark",
+			"does not hold | x=latched | shows x | dark",
+			"button input dead | x=pressing k=pressed | shows x | dark",
+			"lamp open | x=latched | shows x | dark",
+			"stays on | x=waiting | shows x | lit",
+			"supply shorted | | ohms x.plus x.minus | 0.2 0.22",
+		}},
 	{"splice", pack12 + "x: {kind: splice}", []string{"pack.plus>x.in", "x.out>r.a", "r.b>pack.minus"}, []string{
 		"| | volts r.a | 11.8 12",
 		"way x.in open | | volts r.a | 0 0.01",
