@@ -146,6 +146,9 @@ var benches = []onBench{
 			"| k=closed | volts x.signal | 2.42 2.52", "| k=closed | shows x | in_range", "| | shows x | too_low",
 			"| k=closed | volts x.brake | 4.9 5.05", "| k=closed | shows x.brake | free", "| | shows x.brake | braking",
 			"| k=closed | volts x.ha | 4.9 5.05", "| | ohms x.u x.minus | 49000 51000", // two phases of 100 kohm, joined by r
+			// 5 V over 1000 and 47000 ohm leave 4.9 V, past the 4.4 V that lock out.
+			"wire w8 open | k=closed | volts x.signal | 4.8 4.92", "wire w8 open | k=closed | shows x | too_high",
+			"part t shorted | k=closed | shows x | too_high", "wire w6 open | k=closed | shows x | too_low",
 			"no 5 V | k=closed | volts x.five | 0 0.01",
 			"signal input shorted | k=closed | volts x.signal | 0 0.01",
 			"signal input open | k=closed | shows x | too_low",
@@ -569,6 +572,47 @@ func TestEveryPartOnTheBench(t *testing.T) {
 		})
 	}
 	require.ElementsMatch(t, append(base.Kinds(), "wire"), kinds, "each kind in kb/parts has a bench")
+}
+
+// TestThrottleLockout breaks the lead of a throttle, of either kind, at half: a
+// signal that stands at the rail locks the controller out, one that is gone asks
+// for nothing.
+func TestThrottleLockout(t *testing.T) {
+	base, err := rules.OpenBase(kb.Files)
+	require.NoError(t, err)
+	for _, kind := range []string{"throttle", "pot-throttle"} {
+		b := onBench{kind: kind, parts: pack36 + "k: {kind: switch}, x: {kind: controller}, p: {kind: connector, ways: 3}, g: {kind: " + kind + "}",
+			wires: []string{"pack.plus>x.plus", "x.minus>pack.minus", "pack.plus>k.a", "k.b>x.key", "x.five>p.1a", "x.signal>p.2a", "x.ground>p.3a",
+				"p.1b>g.supply", "p.2b>g.signal", "p.3b>g.ground", "r.a>x.minus", "r.b>x.minus"}}
+		h := b.harness(t, base)
+		faults := h.Faults()
+		half := settings("k=closed g=half")
+		bench, err := circuit.NewBench(h, half)
+		require.NoError(t, err)
+		for _, c := range []struct{ fault, volts, shows string }{
+			{"", "2.38 2.54", "in_range"},
+			{"way p.3 open", "4.5 5.05", "too_high"},
+			{"wire w10 open", "4.5 5.05", "too_high"},
+			{"ways p.1 p.2 bridged", "4.9 5.05", "too_high"},
+			{"way p.2 open", "0 0.01", "too_low"},
+			{"way p.1 open", "0 0.01", "too_low"},
+			{"ways p.2 p.3 bridged", "0 0.05", "too_low"},
+		} {
+			var f *circuit.Fault
+			if c.fault != "" {
+				i := slices.IndexFunc(faults, func(f circuit.Fault) bool { return f.ID == c.fault })
+				require.GreaterOrEqual(t, i, 0, c.fault)
+				f = &faults[i]
+			}
+			sit, err := bench.Put(f, 0, half, false)
+			require.NoError(t, err, c.fault)
+			for asked, want := range map[string]string{"volts x.signal x.ground": c.volts, "shows x": c.shows} {
+				got, ok, err := answer(sit, h.Ground, asked, want)
+				require.NoError(t, err)
+				require.True(t, ok, "%s, %s: %s is %s, want %s", kind, c.fault, asked, got, want)
+			}
+		}
+	}
 }
 
 // TestLampOfUnknownSort checks that an ohms reading of a lamp of which nobody
