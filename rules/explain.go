@@ -337,7 +337,9 @@ var access = [...]string{"nothing to open", "a cover or plug to open", "tape or 
 func (b *Base) explainPart(p *Part) Entry {
 	e := Entry{Kind: "part", ID: "part " + p.Kind}
 	e.say("", p.About)
-	e.say("pins", strings.Join(p.Pins, ", "))
+	e.say("pins", strings.Join(slices.DeleteFunc(slices.Clone(p.Pins), func(pin string) bool {
+		return slices.Contains(p.Inner, pin) // no probe reaches it
+	}), ", "))
 	for _, k := range p.Keys {
 		text := k.About
 		switch {

@@ -103,4 +103,5 @@ func TestExplainShipped(t *testing.T) {
 		require.NotEmpty(t, explain(t, b, s.ID).Sources)
 	}
 	require.Greater(t, n, 60)
+	require.Contains(t, explain(t, b, "part lit-switch").Points, rules.Point{Label: "pins", Text: "supply, load, ground"}, "those that a probe reaches")
 }

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -63,4 +64,18 @@ func TestStudyRefuses(t *testing.T) {
 		require.Equal(t, exitInput, run(append([]string{"study"}, tt.args...), nil, &out, &errs), tt.args)
 		require.Contains(t, errs.String(), tt.says)
 	}
+}
+
+// TestStudyOfALiftedMeter: a bad ground wire of a panel meter lifts its ground
+// by so little that the figure is only a little off, and it is found all the same.
+func TestStudyOfALiftedMeter(t *testing.T) {
+	var out, errs bytes.Buffer
+	args := []string{"study", "--harness", "../../testdata/harness/cart-panel.yaml", "--symptom", "aux meter a little low", "--csv"}
+	require.Equal(t, exitVerdict, run(args, nil, &out, &errs), errs.String())
+	rows, err := csv.NewReader(&out).ReadAll()
+	require.NoError(t, err)
+	first, cause := slices.Index(rows[0], "first"), slices.Index(rows[0], "cause")
+	i := slices.IndexFunc(rows, func(row []string) bool { return row[cause] == "wire a4 resistive" })
+	require.GreaterOrEqual(t, i, 0, "it is among the causes")
+	require.Equal(t, "true", rows[i][first])
 }

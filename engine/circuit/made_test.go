@@ -209,7 +209,11 @@ func (w *wiring) converted(from *rail) *rail {
 	}
 	r := &rail{volts: 12, fuse: len(w.parts), from: from, share: 12 / (0.85 * from.volts)}
 	kind := w.pick("converter", "converter", "iso-converter")
-	c := w.part("conv", kind, fmt.Sprintf("in_volts: %g, out_volts: 12, start_volts: %g", from.volts, 9+w.Float64()*12))
+	keys := fmt.Sprintf("in_volts: %g, out_volts: 12, start_volts: %g", from.volts, 9+w.Float64()*12)
+	if len(w.parts)%2 == 0 { // no draw, so that what a seed made before stays as it was
+		keys += ", hiccup: yes"
+	}
+	c := w.part("conv", kind, keys)
 	if kind == "iso-converter" {
 		w.chain(from.plus, c+".in_plus", c+".in_minus", from.minus)
 		r.plus, r.minus = c+".out_plus", c+".out_minus"
@@ -379,7 +383,11 @@ func (w *wiring) modules() []module {
 			return 1
 		}},
 		{2, 0, 50, func(r *rail) float64 {
-			l, b := w.part("front", "soft-light", fmt.Sprintf("volts: %g, watts: 6, start_volts: %g", r.volts, r.volts*0.6)), w.part("b", "button", "")
+			keys := fmt.Sprintf("volts: %g, watts: 6, start_volts: %g", r.volts, r.volts*0.6)
+			if len(w.parts)%2 == 0 {
+				keys += fmt.Sprintf(", cells: %.0f", r.volts/3.7)
+			}
+			l, b := w.part("front", "soft-light", keys), w.part("b", "button", "")
 			w.set(l, "latched", "pressing", "waiting")
 			w.set(b, "pressed", "released")
 			w.chain(r.plus, l+".plus", l+".minus", r.minus, l+".button_a", b+".a", b+".b", l+".button_b")

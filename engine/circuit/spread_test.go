@@ -13,13 +13,15 @@ import (
 const draws = 2000
 
 // drawn returns the harness with every toleranced value drawn anew: the
-// tolerance is two standard deviations.
+// tolerance is two standard deviations. Of a junction all drops are off by the
+// same share, which its slope gives.
 func drawn(h *Harness, r *rand.Rand) *Harness {
 	c := plain(h)
 	for i := range c.Parts {
 		for j := range c.Parts[i].Elements {
 			e := &c.Parts[i].Elements[j]
-			by := 1 + e.Tolerance/2*r.NormFloat64()
+			chance := r.NormFloat64()
+			by := 1 + e.Tolerance/2*chance
 			switch e.Type {
 			case Resistance:
 				e.Ohms *= by
@@ -28,6 +30,8 @@ func drawn(h *Harness, r *rand.Rand) *Harness {
 				e.Volts *= by
 			case Follower:
 				e.Gain *= by
+			case Diode:
+				e.Slope *= 1 + junctionShare*chance
 			}
 		}
 	}
@@ -140,6 +144,95 @@ func TestSigmaAgainstMonteCarlo(t *testing.T) {
 			require.Positive(t, sigma)
 			require.InDelta(t, mean, got.Value, 0.2*sigma+1e-9)
 			require.InEpsilon(t, sigma, got.Sigma, 0.1)
+		})
+	}
+}
+
+// led is a red LED between two pins.
+func led(id, a, b string) Element {
+	e := Element{ID: id, Type: Diode, A: a, B: b}
+	e.Saturation, e.Slope = Junction(2, 0.02, 2)
+	return e
+}
+
+// ledString is a pack, a resistor and three LEDs in a row.
+func ledString() *Harness {
+	return only(5, func(p *Part) {
+		p.source(1, 0, 12, 0.2)
+		p.resistor(1, 2, 300)
+		p.Elements = append(p.Elements, led("near", "2", "3"), led("middle", "3", "4"), led("far", "4", "0"))
+	})
+}
+
+// stepDown is a pack, a resistor that stands for a long wire, a converter to
+// 12 V of at most 3 A and its load.
+func stepDown(load float64) *Harness {
+	return only(4, func(p *Part) {
+		p.source(1, 0, 36, 0.2)
+		p.resistor(1, 2, 2)
+		p.resistor(3, 0, load)
+		p.Elements = append(p.Elements,
+			Element{ID: "out", Type: Source, A: "3", B: "0", Values: Values{Volts: 12, Ohms: 0.05}, Limit: 3, Tolerance: 0.03,
+				When: []Threshold{{Between: [2]string{"2", "0"}, Above: 9, Below: math.Inf(1)}}},
+			Element{ID: "draw", Type: Mirror, A: "2", B: "0", Mirrors: "out", Values: Values{Gain: 12 / (0.88 * 36)}})
+	})
+}
+
+// starved is a regulator to 5 V with 2 V of dropout, on 6 V.
+func starved() *Harness {
+	return only(4, func(p *Part) {
+		p.source(1, 0, 6, 0.2)
+		p.resistor(1, 2, 1)
+		p.resistor(3, 0, 50)
+		p.Elements = append(p.Elements,
+			Element{ID: "out", Type: Source, A: "3", B: "0", Values: Values{Volts: 5, Ohms: 0.05}, Limit: 1, Tolerance: 0.04,
+				When: []Threshold{{Between: [2]string{"2", "0"}, Above: 7, Below: math.Inf(1)}}},
+			Element{ID: "starved", Type: Source, A: "3", B: "2", Values: Values{Volts: -2, Ohms: 0.05}, Limit: 1, Tolerance: 0.1,
+				When: []Threshold{{Between: [2]string{"2", "0"}, Above: 2, Below: 7}}},
+			Element{ID: "draw", Type: Mirror, A: "2", B: "0", Mirrors: "out", Values: Values{Gain: 1}})
+	})
+}
+
+// TestSigmaWhereItBends is TestSigmaAgainstMonteCarlo for junctions and for
+// parts that work in regions, each well within one. Over so many draws a mean
+// is known to sigma/sqrt(draws) and a standard deviation to 1/sqrt(2*draws) of
+// itself; four times that is allowed, which chance alone exceeds once in 16,000.
+func TestSigmaWhereItBends(t *testing.T) {
+	meter := quiet()
+	volts := func(red, black string) func(*Situation) Reading {
+		return func(s *Situation) Reading { return s.Volts(meter, red, black) }
+	}
+	none := map[string]string{}
+	for _, c := range []struct {
+		name    string
+		h       *Harness
+		regions map[string]string
+		off     bool
+		read    func(*Situation) Reading
+	}{
+		{"LED string", ledString(), none, false, volts("p.2", "p.0")},
+		{"one LED of a string", ledString(), none, false, volts("p.2", "p.3")},
+		{"resistor of a string", ledString(), none, false, volts("p.1", "p.2")},
+		{"diode test of an LED and its resistor", ledString(), none, true, func(s *Situation) Reading { return s.Diode(meter, "p.1", "p.3") }},
+		{"converter", stepDown(12), map[string]string{"p/out": "conducting"}, false, volts("p.3", "p.0")},
+		{"converter, its input", stepDown(12), map[string]string{"p/out": "conducting"}, false, volts("p.2", "p.0")},
+		{"converter at its limit", stepDown(2), map[string]string{"p/out": "limited"}, false, volts("p.3", "p.0")},
+		{"converter at its limit, its input", stepDown(2), map[string]string{"p/out": "limited"}, false, volts("p.2", "p.0")},
+		{"starved regulator", starved(), map[string]string{"p/out": "idle", "p/starved": "conducting"}, false, volts("p.3", "p.0")},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			bench, err := NewBench(c.h)
+			require.NoError(t, err)
+			s, err := bench.Put(nil, 0, State{}, c.off)
+			require.NoError(t, err)
+			require.Equal(t, c.regions, s.Regions())
+			got := c.read(s)
+			mean, sigma := sampled(t, c.h, nil, 0, c.off, c.read)
+			t.Logf("%.6g, sigma %.4g; over the draws %.6g, %.4g", got.Value, got.Sigma, mean, sigma)
+			require.Positive(t, sigma)
+			require.InDelta(t, mean, got.Value, 4*sigma/math.Sqrt(draws))
+			require.InEpsilon(t, sigma, got.Sigma, 4/math.Sqrt(2*draws))
 		})
 	}
 }
