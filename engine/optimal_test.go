@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -90,6 +91,7 @@ func (p *puzzle) model() *Model {
 type solver struct {
 	*puzzle
 	memo map[uint64]float64
+	sure bool                               // it stops only when one cause is left
 	pick func(w []float64, done uint64) int // a policy to be weighed, nil: the optimum
 }
 
@@ -142,10 +144,12 @@ func (s *solver) after(w []float64, done uint64, k int, bound float64) float64 {
 }
 
 func (s *solver) stops(w []float64, done uint64) bool {
-	for _, x := range w {
-		if x >= stopShare {
-			return true
-		}
+	enough := stopShare
+	if s.sure {
+		enough = 1 - 1e-12
+	}
+	if slices.Max(w) >= enough {
+		return true
 	}
 	for k := range s.rows {
 		if done>>(2*k)&3 == 0 && s.bits(w, k) >= leastBits {
@@ -184,21 +188,27 @@ func (p *puzzle) optimum() float64 {
 func (p *puzzle) engineCost() float64 {
 	m := p.model()
 	s := solver{puzzle: p, memo: map[uint64]float64{}, pick: func(w []float64, done uint64) int {
-		c := NewCourse(m, Gate{})
-		for i, x := range w {
-			c.belief.log[i] = math.Log(x)
-		}
-		c.belief.normalise()
-		for k, ch := range m.Checks {
-			c.done[ch.ID] = done>>(2*k)&3 != 0
-		}
-		o, _ := c.choose()
+		o, _ := standing(m, w, done).choose()
 		if o == nil {
 			return -1
 		}
 		return m.byID[o.Check.ID]
 	}}
 	return s.solve(p.prior, 0)
+}
+
+// standing is a course of a puzzle's model in which the causes have these chances
+// and these checks are made.
+func standing(m *Model, w []float64, done uint64) *Course {
+	c := NewCourse(m, Gate{})
+	for i, x := range w {
+		c.belief.log[i] = math.Log(x)
+	}
+	c.belief.normalise()
+	for k, ch := range m.Checks {
+		c.done[ch.ID] = done>>(2*k)&3 != 0
+	}
+	return c
 }
 
 // TestBarsOptimum holds the engine's policy against the exact optimum: within 5 %

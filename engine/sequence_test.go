@@ -111,6 +111,76 @@ func TestHuffman(t *testing.T) {
 	require.LessOrEqual(t, over/float64(len(problems)), 0.05)
 }
 
+// TestPublishedSequences plays test-sequencing problems whose optimum others have
+// printed: the exact search must find that optimum, and what the engine asks, where
+// it goes on until one state is left, may not cost over a twentieth more. The engine
+// itself stops at stopShare; from there on the check that tells most is taken.
+func TestPublishedSequences(t *testing.T) {
+	type test struct {
+		ID    string
+		Cost  float64
+		Fails []string
+	}
+	var file struct {
+		Examples []struct {
+			Name   string
+			States []struct {
+				ID string
+				P  float64
+			}
+			Tests           []test
+			Optimum, Within float64
+			First           string
+		}
+	}
+	published(t, "sequencing.yaml", &file)
+	require.Len(t, file.Examples, 3)
+	for _, x := range file.Examples {
+		p := puzzle{name: x.Name}
+		for _, s := range x.States {
+			p.prior = append(p.prior, s.P)
+		}
+		for _, test := range x.Tests {
+			rows := make([][]float64, len(x.States))
+			for i, s := range x.States {
+				rows[i] = []float64{1, 0}
+				if slices.Contains(test.Fails, s.ID) {
+					rows[i] = []float64{0, 1}
+				}
+			}
+			p.rows, p.cost = append(p.rows, rows), append(p.cost, test.Cost)
+		}
+		exact := solver{puzzle: &p, memo: map[uint64]float64{}, sure: true}
+		best := exact.solve(p.prior, 0)
+		require.InDelta(t, x.Optimum, best, x.Within+1e-9, x.Name)
+
+		m := p.model()
+		ours := solver{puzzle: &p, memo: map[uint64]float64{}, pick: func(w []float64, done uint64) int {
+			if exact.stops(w, done) {
+				return -1
+			}
+			if o, _ := standing(m, w, done).choose(); o != nil {
+				return m.byID[o.Check.ID]
+			}
+			most := 0
+			for k := range p.rows {
+				if exact.bits(w, k) > exact.bits(w, most) {
+					most = k
+				}
+			}
+			return most
+		}}
+		cost := ours.solve(p.prior, 0)
+		t.Logf("%s: %.3f, the printed optimum is %g", x.Name, cost, x.Optimum)
+		require.GreaterOrEqual(t, cost, best-1e-9, x.Name)
+		require.LessOrEqual(t, cost, 1.05*best, x.Name)
+		if x.First != "" {
+			first := slices.IndexFunc(x.Tests, func(test test) bool { return test.ID == x.First })
+			require.Equal(t, first, ours.pick(p.prior, 0), "%s: the first test", x.Name)
+		}
+	}
+}
+
 // TestProbeSequence goes on from the four minimal diagnoses of the polybox: the
 // bits of each probe, and which comes first, second and third.
 func TestProbeSequence(t *testing.T) {
