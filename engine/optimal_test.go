@@ -30,6 +30,13 @@ func makePuzzle(seed uint64, most int) puzzle {
 		noise = []float64{0.01, 0.03, 0.1}[rng.IntN(3)]
 		checks = min(checks, most)
 	}
+	p := drawPuzzle(rng, causes, checks, 3, noise)
+	p.name = fmt.Sprintf("seed %d: %s", seed, p.name)
+	return p
+}
+
+// drawPuzzle draws a problem of checks with two outcomes up to most.
+func drawPuzzle(rng *rand.Rand, causes, checks, most int, noise float64) puzzle {
 	p := puzzle{prior: make([]float64, causes)}
 	var total float64
 	for i := range p.prior {
@@ -41,7 +48,7 @@ func makePuzzle(seed uint64, most int) puzzle {
 	}
 	equal := rng.IntN(3) == 0
 	for range checks {
-		outcomes := 2 + rng.IntN(2)
+		outcomes := 2 + rng.IntN(most-1)
 		cost := 1.0
 		if !equal {
 			cost = math.Exp(1.5 * rng.Float64())
@@ -57,7 +64,7 @@ func makePuzzle(seed uint64, most int) puzzle {
 		}
 		p.rows = append(p.rows, rows)
 	}
-	p.name = fmt.Sprintf("seed %d: %d causes x %d checks, noise %g, equal costs %v", seed, causes, checks, noise, equal)
+	p.name = fmt.Sprintf("%d causes x %d checks, noise %g, equal costs %v", causes, checks, noise, equal)
 	return p
 }
 
@@ -218,13 +225,22 @@ func TestBarsOptimum(t *testing.T) {
 }
 
 func yardstick(t *testing.T, n, noisy int) {
+	puzzles := make([]puzzle, n)
+	for i := range puzzles {
+		puzzles[i] = makePuzzle(uint64(i), noisy)
+	}
+	against(t, puzzles, 0.05)
+}
+
+// against holds the engine's policy against the exact optimum of puzzles: so much
+// above it at most on average, and never over 30 %.
+func against(t *testing.T, puzzles []puzzle, most float64) {
+	n := len(puzzles)
 	var sum, worst float64
 	gaps := make([]float64, n)
 	over := make([]float64, n)
-	puzzles := make([]puzzle, n)
 	parallel(n, func(i int) {
-		p := makePuzzle(uint64(i), noisy)
-		puzzles[i] = p
+		p := &puzzles[i]
 		best := p.optimum()
 		ours := p.engineCost()
 		gaps[i] = ours - best
@@ -244,6 +260,6 @@ func yardstick(t *testing.T, n, noisy int) {
 		}
 	}
 	t.Logf("%d problems: %.2f %% above the optimum on average, %.1f %% at worst (%s)", n, 100*sum/float64(n), 100*worst, puzzles[at].name)
-	require.LessOrEqual(t, sum/float64(n), 0.05)
+	require.LessOrEqual(t, sum/float64(n), most)
 	require.LessOrEqual(t, worst, 0.30)
 }
