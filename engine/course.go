@@ -840,9 +840,9 @@ func (c *Course) verdict(leftOut map[string]int) *Verdict {
 		v.SameRepair = v.SameRepair && x.Cause.Mends == r[0].Cause.Mends
 	}
 	v.Causes = named(r, v.Lead)
-	v.Repair = v.Causes[0].Cause.Repair
 	v.Groups = c.groups(v.Causes)
 	v.Pairs = c.pairs()
+	v.Repair = v.repair()
 	v.Odd = c.odd()
 	proof, _ := c.proofChecks(v.Causes[0].Cause)
 	for _, p := range proof {

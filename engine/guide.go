@@ -57,6 +57,11 @@ type GuideCause struct {
 	When func(facts map[string]any) (bool, error)
 }
 
+// hides reports whether the cause shows only under load, warm or moved.
+func (c *GuideCause) hides() bool {
+	return slices.ContainsFunc(c.Traits, func(t string) bool { return t == "load" || t == "warm" || t == "moves" })
+}
+
 // GuideCheck is a check with its table.
 type GuideCheck struct {
 	Check
@@ -265,6 +270,7 @@ func (g *Guide) model(o Options, chain []string) (*Model, error) {
 	var from []int // by hypothesis: that of the template, or -1
 	for i, c := range causes {
 		c.HandOff = m.further.known(c.HandOff)
+		c.Hides = c.hides()
 		m.Causes = append(m.Causes, c.Cause)
 		for _, h := range t.hypotheses(c.ID) {
 			from = append(from, h.hyp)
@@ -545,6 +551,7 @@ func (b *builder) join(j *joint) {
 	}
 	for _, gc := range j.only {
 		c := gc.Cause
+		c.Hides = gc.hides()
 		c.HandOff = "" // the harness's own causes stay as they are: it has a repair of its own
 		b.m.Causes = append(b.m.Causes, c)
 		b.m.hyps = append(b.m.hyps, hypothesis{cause: len(b.m.Causes) - 1, prior: math.Log(gc.Odds * (1 - wrongWord))})

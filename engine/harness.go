@@ -270,7 +270,7 @@ func (b *builder) hypotheses() {
 	for i := range b.faults {
 		f := &b.faults[i]
 		b.m.Causes = append(b.m.Causes, Cause{ID: f.ID, Odds: f.Odds, Source: f.Source, Repair: f.Repair, Mends: f.Mends, Cautions: f.Cautions,
-			Key: "part " + f.Kind + " " + f.Mode, Effort: effortOf(f.Kind, f.Mode)})
+			Key: "part " + f.Kind + " " + f.Mode, Effort: effortOf(f.Kind, f.Mode), Hides: b.loose(f)})
 		for _, p := range pasts[i] {
 			b.scenario(f, p.bench, i, p.share)
 			b.fits = append(b.fits, p.fits...)
@@ -280,7 +280,7 @@ func (b *builder) hypotheses() {
 }
 
 func (b *builder) scenario(f *circuit.Fault, bench *circuit.Bench, cause int, share float64) {
-	sc := scenario{f, bench, b.points, b.comesAndGoes() && loosens(f.Kind, f.Mode)}
+	sc := scenario{f, bench, b.points, b.loose(f)}
 	if b.comesAndGoes() {
 		share *= steadyShare
 	}

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"probable/engine/circuit"
 )
 
 // What is taken of a symptom that comes and goes (common practice, no source).
@@ -41,6 +43,9 @@ func loosens(kind, mode string) bool {
 	}
 	return false
 }
+
+// loose reports whether a fault may come and go, and the symptom does.
+func (b *builder) loose(f *circuit.Fault) bool { return b.comesAndGoes() && loosens(f.Kind, f.Mode) }
 
 // comesAndGoes reports whether the symptom does.
 func (b *builder) comesAndGoes() bool { return b.symptom != nil && b.symptom.ComesAndGoes }

@@ -119,7 +119,12 @@ func TestHiddenCausesAreKept(t *testing.T) {
 		m, err := engine.FromGuide(engine.Options{Guide: g, Guides: base.Guides()})
 		require.NoError(t, err)
 		for i := range g.Causes {
-			if hides(&g.Causes[i]) && slices.ContainsFunc(m.Causes, func(c engine.Cause) bool { return c.ID == g.Causes[i].ID }) {
+			k := slices.IndexFunc(m.Causes, func(c engine.Cause) bool { return c.ID == g.Causes[i].ID })
+			if k < 0 {
+				continue
+			}
+			require.Equal(t, hides(&g.Causes[i]), m.Causes[k].Hides, "%s: %s", id, g.Causes[i].ID)
+			if m.Causes[k].Hides {
 				jobs = append(jobs, job{id, g.Causes[i].ID, m})
 			}
 		}

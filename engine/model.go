@@ -62,6 +62,7 @@ type Cause struct {
 	HandOff  string // the guide whose causes take its place once it leads, or empty
 	Effort   Effort // of its repair
 	Key      string // what its odds are kept under: "GUIDE / CAUSE", or "part KIND MODE" of a harness's fault
+	Hides    bool   // it shows only under load, warm or moved: a good reading at rest can lie
 }
 
 // Unexplained is the ID of the cause that stands for all that is not listed.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -29,6 +30,13 @@ func makePuzzle(seed uint64, most int) puzzle {
 		noise = []float64{0.01, 0.03, 0.1}[rng.IntN(3)]
 		checks = min(checks, most)
 	}
+	p := drawPuzzle(rng, causes, checks, 3, noise)
+	p.name = fmt.Sprintf("seed %d: %s", seed, p.name)
+	return p
+}
+
+// drawPuzzle draws a problem of checks with two outcomes up to most.
+func drawPuzzle(rng *rand.Rand, causes, checks, most int, noise float64) puzzle {
 	p := puzzle{prior: make([]float64, causes)}
 	var total float64
 	for i := range p.prior {
@@ -40,7 +48,7 @@ func makePuzzle(seed uint64, most int) puzzle {
 	}
 	equal := rng.IntN(3) == 0
 	for range checks {
-		outcomes := 2 + rng.IntN(2)
+		outcomes := 2 + rng.IntN(most-1)
 		cost := 1.0
 		if !equal {
 			cost = math.Exp(1.5 * rng.Float64())
@@ -56,7 +64,7 @@ func makePuzzle(seed uint64, most int) puzzle {
 		}
 		p.rows = append(p.rows, rows)
 	}
-	p.name = fmt.Sprintf("seed %d: %d causes x %d checks, noise %g, equal costs %v", seed, causes, checks, noise, equal)
+	p.name = fmt.Sprintf("%d causes x %d checks, noise %g, equal costs %v", causes, checks, noise, equal)
 	return p
 }
 
@@ -90,6 +98,7 @@ func (p *puzzle) model() *Model {
 type solver struct {
 	*puzzle
 	memo map[uint64]float64
+	sure bool                               // it stops only when one cause is left
 	pick func(w []float64, done uint64) int // a policy to be weighed, nil: the optimum
 }
 
@@ -142,10 +151,12 @@ func (s *solver) after(w []float64, done uint64, k int, bound float64) float64 {
 }
 
 func (s *solver) stops(w []float64, done uint64) bool {
-	for _, x := range w {
-		if x >= stopShare {
-			return true
-		}
+	enough := stopShare
+	if s.sure {
+		enough = 1 - 1e-12
+	}
+	if slices.Max(w) >= enough {
+		return true
 	}
 	for k := range s.rows {
 		if done>>(2*k)&3 == 0 && s.bits(w, k) >= leastBits {
@@ -184,21 +195,27 @@ func (p *puzzle) optimum() float64 {
 func (p *puzzle) engineCost() float64 {
 	m := p.model()
 	s := solver{puzzle: p, memo: map[uint64]float64{}, pick: func(w []float64, done uint64) int {
-		c := NewCourse(m, Gate{})
-		for i, x := range w {
-			c.belief.log[i] = math.Log(x)
-		}
-		c.belief.normalise()
-		for k, ch := range m.Checks {
-			c.done[ch.ID] = done>>(2*k)&3 != 0
-		}
-		o, _ := c.choose()
+		o, _ := standing(m, w, done).choose()
 		if o == nil {
 			return -1
 		}
 		return m.byID[o.Check.ID]
 	}}
 	return s.solve(p.prior, 0)
+}
+
+// standing is a course of a puzzle's model in which the causes have these chances
+// and these checks are made.
+func standing(m *Model, w []float64, done uint64) *Course {
+	c := NewCourse(m, Gate{})
+	for i, x := range w {
+		c.belief.log[i] = math.Log(x)
+	}
+	c.belief.normalise()
+	for k, ch := range m.Checks {
+		c.done[ch.ID] = done>>(2*k)&3 != 0
+	}
+	return c
 }
 
 // TestBarsOptimum holds the engine's policy against the exact optimum: within 5 %
@@ -208,13 +225,22 @@ func TestBarsOptimum(t *testing.T) {
 }
 
 func yardstick(t *testing.T, n, noisy int) {
+	puzzles := make([]puzzle, n)
+	for i := range puzzles {
+		puzzles[i] = makePuzzle(uint64(i), noisy)
+	}
+	against(t, puzzles, 0.05)
+}
+
+// against holds the engine's policy against the exact optimum of puzzles: so much
+// above it at most on average, and never over 30 %.
+func against(t *testing.T, puzzles []puzzle, most float64) {
+	n := len(puzzles)
 	var sum, worst float64
 	gaps := make([]float64, n)
 	over := make([]float64, n)
-	puzzles := make([]puzzle, n)
 	parallel(n, func(i int) {
-		p := makePuzzle(uint64(i), noisy)
-		puzzles[i] = p
+		p := &puzzles[i]
 		best := p.optimum()
 		ours := p.engineCost()
 		gaps[i] = ours - best
@@ -234,6 +260,6 @@ func yardstick(t *testing.T, n, noisy int) {
 		}
 	}
 	t.Logf("%d problems: %.2f %% above the optimum on average, %.1f %% at worst (%s)", n, 100*sum/float64(n), 100*worst, puzzles[at].name)
-	require.LessOrEqual(t, sum/float64(n), 0.05)
+	require.LessOrEqual(t, sum/float64(n), most)
 	require.LessOrEqual(t, worst, 0.30)
 }

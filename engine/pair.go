@@ -2,8 +2,10 @@ package engine
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Pair is two causes that may be there at once.
@@ -23,6 +25,30 @@ const (
 	mostGlimpsed = 40   // causes of which all pairs are tried in the symptom's state,
 	glimpseShare = 0.02 // where so much of the probability fits no single cause
 )
+
+// repair is what to do first. Where two faults explain the readings it says so: that
+// what leads may be one of them, or, where a pair stands against what nobody can
+// mend at once (nothing listed, the drawing), which of it to mend first.
+func (v *Verdict) repair() string {
+	lead := v.Causes[0].Cause
+	var others []string
+	for _, p := range v.Pairs {
+		switch lead.ID {
+		case p.A.ID:
+			others = append(others, p.B.ID)
+		case p.B.ID:
+			others = append(others, p.A.ID)
+		}
+	}
+	switch {
+	case len(others) > 0:
+		return fmt.Sprintf("%s Perhaps two repairs are needed: if this one does not prove, look next for %s.", lead.Repair, strings.Join(others, " or "))
+	case len(v.Pairs) > 0 && (lead.ID == Unexplained || lead.ID == DrawingWrong):
+		p := v.Pairs[0]
+		return fmt.Sprintf("Perhaps two repairs are needed, of %s and of %s; mend and prove one at a time. First: %s If it is neither: %s", p.A.ID, p.B.ID, p.A.Repair, lead.Repair)
+	}
+	return lead.Repair
+}
 
 // effect is what one check's result says of a cause.
 type effect struct {

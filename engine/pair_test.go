@@ -39,6 +39,7 @@ func TestPairs(t *testing.T) {
 	require.Len(t, v.Pairs, 1, "a pair with the feed does not explain that it is good: %v", v.Pairs)
 	require.Equal(t, "left out", v.Pairs[0].A.ID)
 	require.Equal(t, "right out", v.Pairs[0].B.ID)
+	require.Contains(t, v.Repair, "Perhaps two repairs are needed: if this one does not prove, look next for right out.")
 
 	// The chance that a lamp that is dark, or lit, is said to be so, and not so.
 	right := (1-engine.DefaultMisreading)*0.98 + engine.DefaultMisreading/2

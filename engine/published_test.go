@@ -65,106 +65,196 @@ func TestTwoCausesByHand(t *testing.T) {
 	require.InDelta(t, 0.097107, step.Bits, 1e-6)
 }
 
-// TestAsia holds the ranking against the published posteriors of the chest
-// clinic network. The engine knows one hidden variable with exclusive values
-// and evidence that is independent given it; the network has several hidden
-// ones. It admits the engine's form all the same: each joint state of the
-// hidden variables is a hypothesis, and the variable asked for groups them
-// into causes.
-func TestAsia(t *testing.T) {
-	var net struct {
-		Nodes []struct {
-			ID      string
-			Parents []string
-			Rows    []struct {
-				Given map[string]string
-				P     float64
+// A net is a Bayesian network as the files of testdata/published write it.
+type net []struct {
+	ID     string
+	Values []string // yes and no unless given
+	Rows   []struct {
+		Given map[string]string
+		P     chances
+	}
+}
+
+// chances are those of a node's values; one alone is that of the first of two.
+type chances []float64
+
+func (c *chances) UnmarshalYAML(n *yaml.Node) error {
+	if n.Kind == yaml.SequenceNode {
+		return n.Decode((*[]float64)(c))
+	}
+	var first float64
+	err := n.Decode(&first)
+	*c = chances{first, 1 - first}
+	return err
+}
+
+// values of a node, in order.
+func (n net) values(node int) []string {
+	if v := n[node].Values; v != nil {
+		return v
+	}
+	return []string{"yes", "no"}
+}
+
+// states are all joint states: the value of each node, by index.
+func (n net) states() [][]int {
+	out := [][]int{nil}
+	for node := range n {
+		var longer [][]int
+		for _, state := range out {
+			for v := range n.values(node) {
+				longer = append(longer, append(slices.Clone(state), v))
 			}
 		}
+		out = longer
+	}
+	return out
+}
+
+// chance of a node's value given its parents in the joint state.
+func (n net) chance(t *testing.T, state []int, node int) float64 {
+	t.Helper()
+	for _, r := range n[node].Rows {
+		fits := true
+		for parent, word := range r.Given {
+			k := n.index(parent)
+			fits = fits && n.values(k)[state[k]] == word
+		}
+		if fits {
+			return r.P[state[node]]
+		}
+	}
+	t.Fatalf("%s has no row for state %v", n[node].ID, state)
+	return 0
+}
+
+func (n net) index(id string) int {
+	for k := range n {
+		if n[k].ID == id {
+			return k
+		}
+	}
+	return -1
+}
+
+// posterior asks the engine for the chances of a node's values, given others. The
+// engine knows one hidden variable with exclusive values and evidence that is
+// independent given it; a network has several hidden ones. It admits the engine's
+// form all the same: each joint state is a hypothesis, and the variable asked for
+// groups them into causes.
+func (n net) posterior(t *testing.T, asked string, evidence map[string]string) map[string]float64 {
+	t.Helper()
+	model := &Model{}
+	checks := map[int]*Check{}
+	for id := range evidence {
+		k := n.index(id)
+		checks[k] = &Check{ID: id, Mode: Ask, Power: Off, Answers: n.values(k), Minutes: 1}
+		model.Checks = append(model.Checks, checks[k])
+	}
+	of := n.index(asked)
+	for cause, word := range n.values(of) { // hypotheses of one cause stand together
+		model.Causes = append(model.Causes, Cause{ID: word, Mends: word})
+		for _, state := range n.states() {
+			if state[of] != cause {
+				continue
+			}
+			p := 1.0
+			for node := range n {
+				p *= n.chance(t, state, node)
+			}
+			if p == 0 {
+				continue
+			}
+			model.hyps = append(model.hyps, hypothesis{cause, math.Log(p)})
+			for k, c := range checks {
+				row := make([]float64, len(c.Answers))
+				row[state[k]] = 1
+				c.shows.set(len(model.hyps)-1, prediction{row: row})
+			}
+		}
+	}
+	model.finish()
+	c := NewCourse(model, Gate{})
+	for id, word := range evidence {
+		require.NoError(t, c.Apply(Event{Kind: Read, Check: id, Result: Result{Answer: word}}))
+	}
+	r, _ := c.Ranking()
+	out := map[string]float64{}
+	for _, x := range r {
+		out[x.Cause.ID] = x.P
+	}
+	return out
+}
+
+// TestAsia holds the ranking against the published posteriors of the chest
+// clinic network.
+func TestAsia(t *testing.T) {
+	var file struct {
+		Nodes     net
 		Marginals []struct {
 			Name     string
 			Evidence map[string]string
 			PYes     map[string]struct{ P, Within float64 } `yaml:"p_yes"`
 		}
 	}
-	published(t, "asia.yaml", &net)
-	require.NotEmpty(t, net.Marginals)
-	ids := map[string]int{}
-	for i, n := range net.Nodes {
-		ids[n.ID] = i
-	}
-	word := func(state, node int) string {
-		if state>>node&1 == 1 {
-			return "yes"
-		}
-		return "no"
-	}
-	// chance of node given its parents in the joint state
-	chance := func(state, node int) float64 {
-		n := net.Nodes[node]
-		for _, r := range n.Rows {
-			fits := true
-			for parent, w := range r.Given {
-				fits = fits && word(state, ids[parent]) == w
-			}
-			if fits {
-				if word(state, node) == "yes" {
-					return r.P
-				}
-				return 1 - r.P
-			}
-		}
-		t.Fatalf("%s has no row for state %b", n.ID, state)
-		return 0
-	}
+	published(t, "asia.yaml", &file)
 	compared := 0
-	for _, m := range net.Marginals {
+	for _, m := range file.Marginals {
 		for asked, want := range m.PYes {
-			model := &Model{Causes: []Cause{{ID: "yes", Mends: "yes"}, {ID: "no", Mends: "no"}}}
-			checks := map[string]*Check{}
-			for node := range m.Evidence {
-				checks[node] = &Check{ID: node, Mode: Ask, Power: Off, Answers: []string{"yes", "no"}, Minutes: 1}
-				model.Checks = append(model.Checks, checks[node])
-			}
-			// hypotheses of one cause stand together
-			for cause, w := range []string{"yes", "no"} {
-				for state := range 1 << len(net.Nodes) {
-					if word(state, ids[asked]) != w {
-						continue
-					}
-					p := 1.0
-					for node := range net.Nodes {
-						p *= chance(state, node)
-					}
-					if p == 0 {
-						continue
-					}
-					model.hyps = append(model.hyps, hypothesis{cause, math.Log(p)})
-					for node, c := range checks {
-						row := []float64{0, 1}
-						if word(state, ids[node]) == "yes" {
-							row = []float64{1, 0}
-						}
-						c.shows.set(len(model.hyps)-1, prediction{row: row})
-					}
-				}
-			}
-			model.finish()
-			c := NewCourse(model, Gate{})
-			for node, w := range m.Evidence {
-				require.NoError(t, c.Apply(Event{Kind: Read, Check: node, Result: Result{Answer: w}}))
-			}
-			r, _ := c.Ranking()
-			for _, x := range r {
-				if x.Cause.ID == "yes" {
-					require.InDelta(t, want.P, x.P, want.Within, "%s: %s", m.Name, asked)
-					compared++
-				}
-			}
+			require.InDelta(t, want.P, file.Nodes.posterior(t, asked, m.Evidence)["yes"], want.Within, "%s: %s", m.Name, asked)
+			compared++
 		}
 	}
 	t.Logf("%d published posteriors", compared)
 	require.GreaterOrEqual(t, compared, 14)
+}
+
+// TestCarStart holds the ranking against a published troubleshooting network, in
+// which a car does not start for want of fuel, for dirty plugs, or for either or
+// neither: its table is a noisy-OR with a leak, and the reading of the fuel meter
+// explains one cause away.
+func TestCarStart(t *testing.T) {
+	var file struct {
+		Nodes   net
+		NoisyOr struct {
+			Leak  float64
+			Links map[string]float64
+		} `yaml:"noisy_or"`
+		Posteriors []struct {
+			Name     string
+			Evidence map[string]string
+			P        map[string]struct {
+				P      []float64
+				Within float64
+			}
+		}
+	}
+	published(t, "carstart.yaml", &file)
+	n, or := file.Nodes, file.NoisyOr
+	fuel, plugs, start := n.index("fuel"), n.index("plugs"), n.index("start")
+	for _, state := range n.states() {
+		starts := 1 - or.Leak
+		if n.values(fuel)[state[fuel]] == "no" {
+			starts *= 1 - or.Links["no fuel"]
+		}
+		if n.values(plugs)[state[plugs]] == "dirty" {
+			starts *= 1 - or.Links["dirty plugs"]
+		}
+		want := []float64{starts, 1 - starts}[state[start]]
+		require.InDelta(t, want, n.chance(t, state, start), 1e-12, "the printed table is a noisy-OR")
+	}
+	compared := 0
+	for _, m := range file.Posteriors {
+		for asked, want := range m.P {
+			got := n.posterior(t, asked, m.Evidence)
+			for k, word := range n.values(n.index(asked)) {
+				require.InDelta(t, want.P[k], got[word], want.Within, "%s: %s %s", m.Name, asked, word)
+				compared++
+			}
+		}
+	}
+	t.Logf("%d published posteriors", compared)
+	require.Equal(t, 20, compared)
 }
 
 // TestPolybox plays the worked example of de Kleer and Williams (1987): three

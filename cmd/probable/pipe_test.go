@@ -168,6 +168,7 @@ func linkBefore(pin string) int { return slices.Index(chain, pin) }
 type cart struct {
 	volts  float64
 	broken int // the link that is open, 0 for none
+	also   int // another one
 }
 
 // An open is 1 Gohm and the meter 10 Mohm on volts; leads are 0.2 ohm (design,
@@ -182,8 +183,10 @@ const (
 // opens counts the open links between two places of the chain.
 func (c *cart) opens(from, to int, state string) int {
 	k := 0
-	if c.broken > from && c.broken <= to {
-		k++
+	for _, link := range []int{c.broken, c.also} {
+		if link > from && link <= to {
+			k++
+		}
 	}
 	if sw := linkBefore("sw.b"); state != "tail on" && sw > from && sw <= to {
 		k++
@@ -201,6 +204,9 @@ func (c *cart) reply(m message) map[string]any {
 	}
 	lamp := c.volts * c.volts / lampWatts
 	all := c.opens(0, len(chain)-1, m.State)
+	if strings.HasPrefix(m.ID, "follow wire ") {
+		return answer(true, "yes", "elsewhere")
+	}
 	if m.Mode == "look" {
 		return answer(all == 0, "lit", "dark")
 	}
@@ -282,7 +288,7 @@ func TestPipeFindsEachBreak(t *testing.T) {
 	} {
 		t.Run(want, func(t *testing.T) {
 			d := start(t, findTail(t.TempDir())...)
-			v := d.work((&cart{36, linkBefore(pin)}).reply)
+			v := d.work((&cart{volts: 36, broken: linkBefore(pin)}).reply)
 			require.Equal(t, want, v.Causes[0].ID)
 			require.Equal(t, "open", v.Status)
 			require.NotEmpty(t, v.Repair)
@@ -393,7 +399,7 @@ func TestPipePast(t *testing.T) {
 // TestPipeUndo goes five readings down and back up again.
 func TestPipeUndo(t *testing.T) {
 	d := start(t, findTail(t.TempDir())...)
-	c := &cart{36, linkBefore("pack.minus")}
+	c := &cart{volts: 36, broken: linkBefore("pack.minus")}
 	var checks, rankings []string
 	s := d.step()
 	down := 0
@@ -465,7 +471,7 @@ func TestPipeOverMeansOpen(t *testing.T) {
 	d := start(t, findTail(t.TempDir())...)
 	only := func(m message) map[string]any { // ohms alone, and w5 broken
 		if m.Mode == "ohms" {
-			return (&cart{36, linkBefore("pack.minus")}).reply(m)
+			return (&cart{volts: 36, broken: linkBefore("pack.minus")}).reply(m)
 		}
 		return skipAll(m)
 	}
@@ -493,7 +499,7 @@ func TestPipeExitCodes(t *testing.T) {
 	}
 	for _, quit := range []bool{false, true} {
 		d := start(t, findTail(t.TempDir())...)
-		d.work((&cart{36, linkBefore("p1.1a")}).reply)
+		d.work((&cart{volts: 36, broken: linkBefore("p1.1a")}).reply)
 		if quit {
 			d.say(map[string]any{"type": "quit"})
 		}
@@ -580,7 +586,7 @@ func TestPipeAboveExtraLowVoltage(t *testing.T) {
 	find := func(more ...string) *dialog {
 		return start(t, append([]string{"find", "--pipe", "--harness", file, "--symptom", "tail dark", "--dir", t.TempDir()}, more...)...)
 	}
-	tail := &cart{72, linkBefore("p1.1a")}
+	tail := &cart{volts: 72, broken: linkBefore("p1.1a")}
 	for name, reply := range map[string]func(message) map[string]any{"skipping all": skipAll, "answering all": tail.reply} {
 		t.Run(name, func(t *testing.T) {
 			d := find()
@@ -634,7 +640,7 @@ func TestPipeAboveExtraLowVoltage(t *testing.T) {
 func TestPipeProofUnqualified(t *testing.T) {
 	file := variant(t, tailFile, "volts: 36", "volts: 72")
 	d := start(t, "find", "--pipe", "--harness", file, "--symptom", "tail dark", "--dir", t.TempDir())
-	d.work((&cart{72, linkBefore("p1.1a")}).reply)
+	d.work((&cart{volts: 72, broken: linkBefore("p1.1a")}).reply)
 	d.say(map[string]any{"type": "repaired", "cause": "wire w2 open"})
 	v := d.work((&cart{volts: 72}).reply)
 	require.Empty(t, powered(d.offered()))
@@ -646,7 +652,7 @@ func TestPipeProofUnqualified(t *testing.T) {
 func mend(t testing.TB) (*dialog, spoken) {
 	t.Helper()
 	d := start(t, findTail(t.TempDir())...)
-	v := d.work((&cart{36, linkBefore("p1.1a")}).reply)
+	v := d.work((&cart{volts: 36, broken: linkBefore("p1.1a")}).reply)
 	require.Equal(t, "wire w2 open", v.Causes[0].ID)
 	d.heard = nil
 	d.say(map[string]any{"type": "repaired", "cause": "wire w2 open"})
@@ -694,7 +700,7 @@ func TestPipeProof(t *testing.T) {
 // search goes on and finds the rest.
 func TestPipeProofFails(t *testing.T) {
 	d, s := mend(t)
-	second := &cart{36, linkBefore("pack.minus")} // w2 holds, and w5 was open too
+	second := &cart{volts: 36, broken: linkBefore("pack.minus")} // w2 holds, and w5 was open too
 	// The lead to the pack is measured for a short: open is not one, but it is not healthy either.
 	requireShortCheck(t, s)
 	d.say(second.reply(s.message))
@@ -723,7 +729,7 @@ func TestPipeShortStaysOff(t *testing.T) {
 	shorted := func(m message) map[string]any {
 		return map[string]any{"type": "reading", "n": m.N, "value": 0.3}
 	}
-	healthy, broken := (&cart{volts: 36}).reply, (&cart{36, linkBefore("p1.1a")}).reply
+	healthy, broken := (&cart{volts: 36}).reply, (&cart{volts: 36, broken: linkBefore("p1.1a")}).reply
 	for _, c := range []struct {
 		name  string
 		short func(message) map[string]any

@@ -262,6 +262,9 @@ func writeStudy(out io.Writer, policies []trial.Policy, all [][]trial.Played) er
 		if f.Misread > 0 {
 			fmt.Fprintln(out, fold(paper, "  ", fmt.Sprintf("%d cases with a gross misreading; in %.0f %% it was read again, or said to be wrong", f.Misread, 100*f.Noticed)))
 		}
+		if f.Hidden > 0 {
+			fmt.Fprintln(out, fold(paper, "  ", fmt.Sprintf("%d cases of causes that show only under load, warm or moved, of which %.1f %% were lost to good readings", f.Hidden, 100*f.HiddenLost)))
+		}
 		for _, u := range f.Unsafe[:min(len(f.Unsafe), 5)] {
 			fmt.Fprintln(out, fold(paper, "  UNSAFE: ", u))
 		}
@@ -288,12 +291,12 @@ func clipped(s string, most int) string {
 // writePlayed writes each case as a line.
 func writePlayed(out io.Writer, all []trial.Played) error {
 	w := csv.NewWriter(out)
-	err := w.Write([]string{"subject", "cause", "policy", "play", "odds", "checks", "skipped", "minutes", "said", "first", "alone", "in_verdict", "listed", "misread", "doubted", "noticed", "offered", "unsafe"})
+	err := w.Write([]string{"subject", "cause", "policy", "play", "odds", "checks", "skipped", "minutes", "said", "first", "alone", "in_verdict", "listed", "misread", "doubted", "noticed", "offered", "unsafe", "hides"})
 	number := func(x float64) string { return strconv.FormatFloat(x, 'g', 5, 64) }
 	for _, p := range all {
 		err = errors.Join(err, w.Write([]string{p.Subject, p.Cause, string(p.Policy), strconv.Itoa(p.N), number(p.Odds), strconv.Itoa(p.Checks),
 			strconv.Itoa(p.Skipped), number(p.Minutes), number(p.Said), strconv.FormatBool(p.Right), strconv.FormatBool(p.Alone), strconv.FormatBool(p.In), strconv.Itoa(p.Listed),
-			p.Wrong, strconv.Itoa(p.Doubted), strconv.FormatBool(p.Noticed), strconv.Itoa(p.Offered), strings.Join(p.Unsafe, "; ")}))
+			p.Wrong, strconv.Itoa(p.Doubted), strconv.FormatBool(p.Noticed), strconv.Itoa(p.Offered), strings.Join(p.Unsafe, "; "), strconv.FormatBool(p.Hides)}))
 	}
 	w.Flush()
 	return errors.Join(err, w.Error())

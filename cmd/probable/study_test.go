@@ -40,6 +40,8 @@ func TestStudyCommand(t *testing.T) {
 		require.NotEmpty(t, row[13], "one reading is misread in each")
 	}
 	var figures []studied
+	require.Equal(t, "hides", rows[0][18])
+	require.Contains(t, strings.Join(strings.Fields(text), " "), "causes that show only under load, warm or moved, of which 0.0 % were lost to good readings")
 	require.NoError(t, json.Unmarshal([]byte(study("--json")), &figures))
 	require.Len(t, figures, 2)
 	require.Equal(t, figures[0].Figures, figures[1].Figures, "one subject is all")

@@ -28,6 +28,10 @@ const calibrationMisread = 0.01
 // one case more or less is a quarter of a per cent.
 const guidePlays = 4
 
+// loosePlays is how often each contact that comes and goes is played: a harness
+// has only some ten.
+const loosePlays = 30
+
 // Bars plays all that the bars are measured on: guides and harnesses apart and
 // together, all policies on the same draws.
 func Bars(subjects []*Subject, d Draws) ([]Bar, error) {
@@ -55,11 +59,12 @@ func Bars(subjects []*Subject, d Draws) ([]Bar, error) {
 	var bars []Bar
 	offered, unsafe := 0, 0
 	for _, kind := range []struct {
-		name string
-		of   func(*Subject) bool
+		name  string
+		of    func(*Subject) bool
+		loose bool // what good readings hide is the contacts that come and go
 	}{
-		{"guides", func(s *Subject) bool { return s.Harness == nil }},
-		{"harnesses", func(s *Subject) bool { return s.Harness != nil }},
+		{"guides", func(s *Subject) bool { return s.Harness == nil }, false},
+		{"harnesses", func(s *Subject) bool { return s.Harness != nil }, true},
 	} {
 		by := map[Policy]Summary{}
 		for _, p := range []Policy{Engine, Chart, Order, Half, HalfOdds} {
@@ -95,6 +100,18 @@ func Bars(subjects []*Subject, d Draws) ([]Bar, error) {
 			Bar{kind.name + ": fewer checks than half-split", 15, 0, fewer(Half), "%", against(Half, HalfOdds, "one that knows the odds")},
 			Bar{kind.name + ": calibration error", 0, 0.05, often.CalibrationOff, "", fmt.Sprintf("%d cases, 1 %% misreadings, 5 %% skips", often.Plays)},
 		)
+		hidden := by[Engine]
+		if kind.loose {
+			often := plain
+			often.Plays = loosePlays
+			if hidden, err = all(Engine, often, (*Subject).comesAndGoes); err != nil {
+				return nil, err
+			}
+		}
+		if hidden.Hidden > 0 {
+			bars = append(bars, Bar{kind.name + ": lost to good readings that lie", 0, 2, 100 * hidden.HiddenLost, "%",
+				fmt.Sprintf("%d cases of causes that show only under load, warm or moved", hidden.Hidden)})
+		}
 		for _, f := range []Summary{by[Engine], one, often} {
 			offered, unsafe = offered+f.Offered, unsafe+len(f.Unsafe)
 		}

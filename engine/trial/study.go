@@ -31,6 +31,16 @@ func (s *Subject) model() (m *engine.Model, err error) {
 	return s.m, err
 }
 
+// comesAndGoes reports whether the subject is a harness whose symptom is not there
+// all the time.
+func (s *Subject) comesAndGoes() bool {
+	if s.Harness == nil {
+		return false
+	}
+	sym, ok := s.Harness.Symptom(s.Symptom)
+	return ok && sym.ComesAndGoes
+}
+
 func (s *Subject) make() (*engine.Model, error) {
 	o := engine.Options{Symptom: s.Symptom, Guide: s.Guide, Guides: s.Guides}
 	if s.Harness != nil {
@@ -77,6 +87,7 @@ type Played struct {
 	Policy         Policy
 	N              int     // of the cause's plays, from 0
 	Odds           float64 // chance of this cause and play among all of the subject
+	Hides          bool    // a good reading at rest can lie of the cause
 	Checks         int     // answered before the verdict, without the proofs of discharge
 	Skipped        int
 	Minutes        float64
@@ -138,7 +149,7 @@ func study(s *Subject, m *engine.Model, policy Policy, d Draws) ([]Played, error
 		wg.Go(func() {
 			for i := range next {
 				x := causes[i/plays]
-				p := Played{Subject: s.Name, Cause: x.Cause.ID, Policy: policy, N: i % plays, Odds: x.P / float64(plays)}
+				p := Played{Subject: s.Name, Cause: x.Cause.ID, Policy: policy, N: i % plays, Odds: x.P / float64(plays), Hides: x.Cause.Hides}
 				out[i], errs[i] = one(s, m, p, d)
 			}
 		})

@@ -8,3 +8,6 @@ const (
 	offers       = 1000
 	unsafeGuides = 6
 )
+
+// looseBars plays the bars of a harness whose symptom comes and goes, which takes a minute.
+const looseBars = false

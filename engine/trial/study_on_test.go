@@ -6,3 +6,5 @@ const (
 	offers       = 100_000
 	unsafeGuides = 100
 )
+
+const looseBars = true

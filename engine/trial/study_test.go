@@ -1,6 +1,10 @@
 package trial_test
 
 import (
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -62,8 +66,8 @@ func TestStudy(t *testing.T) {
 func TestSummarise(t *testing.T) {
 	f := trial.Summarise([]trial.Played{
 		{Odds: 0.5, Checks: 2, Minutes: 3, Said: 0.95, Right: true, Alone: true, In: true, Offered: 5},
-		{Odds: 0.25, Checks: 4, Minutes: 5, Said: 0.95, In: true, Alone: true, Offered: 5, Wrong: "x", Noticed: true},
-		{Odds: 0.25, Checks: 9, Minutes: 7, Said: 0.5, Offered: 5, Wrong: "y", Unsafe: []string{"z"}},
+		{Odds: 0.25, Checks: 4, Minutes: 5, Said: 0.95, In: true, Alone: true, Offered: 5, Wrong: "x", Noticed: true, Hides: true},
+		{Odds: 0.25, Checks: 9, Minutes: 7, Said: 0.5, Offered: 5, Wrong: "y", Unsafe: []string{"z"}, Hides: true},
 	})
 	require.InDelta(t, 1.0/3, f.Alone, 1e-12)
 	require.InDelta(t, 1.0/3, f.Right, 1e-12)
@@ -75,6 +79,8 @@ func TestSummarise(t *testing.T) {
 	require.Len(t, f.Unsafe, 1)
 	require.Equal(t, 2, f.Misread)
 	require.InDelta(t, 0.5, f.Noticed, 1e-12)
+	require.Equal(t, 2, f.Hidden)
+	require.InDelta(t, 0.5, f.HiddenLost, 1e-12)
 	// Said 0.95, right 2 of 3 by odds: 0.75 x |0.95 - 2/3|; said 0.5, never right: 0.25 x 0.5.
 	require.InDelta(t, 0.75*(0.95-2.0/3)+0.125, f.CalibrationOff, 1e-12)
 	// 0.5 x 0.05^2 + 0.25 x 0.95^2 + 0.25 x 0.5^2
@@ -100,4 +106,38 @@ func TestNothingUnsafe(t *testing.T) {
 	}
 	t.Logf("%d checks offered over %d seeds, none unsafe", offered, seed)
 	require.GreaterOrEqual(t, offered, offers)
+}
+
+// TestBarsOfWhatHides: the share lost to good readings is a bar of its own, for a
+// guide with causes that show under load and, with the tag study, for a harness
+// whose symptom comes and goes; a harness whose symptom stays has none.
+func TestBarsOfWhatHides(t *testing.T) {
+	base, err := rules.ReadBase(kb.Files)
+	require.NoError(t, err)
+	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "harness", "cart-bars.yaml"))
+	require.NoError(t, err)
+	h, err := base.Harness("cart-bars.yaml", data)
+	require.NoError(t, err)
+	const bar = ": lost to good readings that lie"
+	lost := func(s *trial.Subject) *trial.Bar {
+		bars, err := trial.Bars([]*trial.Subject{s}, trial.Draws{Seed: 1})
+		require.NoError(t, err)
+		k := slices.IndexFunc(bars, func(b trial.Bar) bool { return strings.HasSuffix(b.Name, bar) })
+		if k < 0 {
+			return nil
+		}
+		return &bars[k]
+	}
+	b := lost(&trial.Subject{Name: "fuse blows after minutes", Guide: base.Guide("fuse blows after minutes"), Guides: base.Guides()})
+	require.NotNil(t, b)
+	require.Equal(t, "guides"+bar, b.Name)
+	require.True(t, b.Met(), "%.1f %% of %s", b.Value, b.Of)
+	if !looseBars {
+		return
+	}
+	b = lost(&trial.Subject{Name: "flickers", Harness: h, Symptom: "left light flickers"})
+	require.NotNil(t, b)
+	require.Equal(t, "harnesses"+bar, b.Name)
+	require.True(t, b.Met(), "%.1f %% of %s", b.Value, b.Of)
+	require.Nil(t, lost(&trial.Subject{Name: "dark", Harness: h, Symptom: "left light dark"}))
 }

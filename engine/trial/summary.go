@@ -13,6 +13,8 @@ type Summary struct {
 	Right          float64 // the right repair comes first
 	In             float64 // what was wrong is in the verdict
 	InByOdds       float64 // the same, by odds
+	Hidden         int     // cases of causes of which a good reading at rest can lie
+	HiddenLost     float64 // of these, what was wrong is not in the verdict
 	Listed         float64 // mean causes in the verdict
 	Checks         Spread
 	Minutes        Spread
@@ -66,7 +68,7 @@ func Summarise(played []Played) Summary {
 	}
 	var checks, minutes []float64
 	var weight float64
-	noticed := 0
+	noticed, hiddenLost := 0, 0
 	for i := range played {
 		p := &played[i]
 		checks, minutes = append(checks, float64(p.Checks)), append(minutes, p.Minutes)
@@ -80,6 +82,12 @@ func Summarise(played []Played) Summary {
 			s.Misread++
 			if p.Noticed {
 				noticed++
+			}
+		}
+		if p.Hides {
+			s.Hidden++
+			if !p.In {
+				hiddenLost++
 			}
 		}
 		weight += p.Odds
@@ -105,6 +113,9 @@ func Summarise(played []Played) Summary {
 	s.Checks, s.Minutes = spread(checks), spread(minutes)
 	if s.Misread > 0 {
 		s.Noticed = float64(noticed) / float64(s.Misread)
+	}
+	if s.Hidden > 0 {
+		s.HiddenLost = float64(hiddenLost) / float64(s.Hidden)
 	}
 	s.InByOdds, s.ChecksByOdds, s.Brier = s.InByOdds/weight, s.ChecksByOdds/weight, s.Brier/weight
 	for i := range s.Calibration {
