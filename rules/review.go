@@ -8,6 +8,8 @@ import (
 	"strings"
 	"sync"
 
+	"gopkg.in/yaml.v3"
+
 	"probable/engine"
 )
 
@@ -69,6 +71,7 @@ type reviewer struct {
 func (b *Base) reviewGuide(r *guideReader) Problems {
 	v := &reviewer{b: b, r: r, g: r.g, never: map[string]bool{}}
 	v.at = r.guidePlaces(r.root)
+	v.unmarked()
 	v.unreachable()
 	for i := range v.g.Causes {
 		v.cause(&v.g.Causes[i])
@@ -114,6 +117,20 @@ func (v *reviewer) add(where, text, right string) {
 		text = kind + " " + id + ": " + text
 	}
 	v.found = append(v.found, Problem{File: p.File, Line: p.Line, Column: p.Column, Text: text, Right: right, Warning: true})
+}
+
+// unmarked names the figures of the guide's own that stand beside a "use" with no
+// source: the lender's is that of other figures.
+func (v *reviewer) unmarked() {
+	for _, n := range v.r.unmarked {
+		what := "the odds"
+		if n.Kind == yaml.MappingNode {
+			what = "the rows"
+		}
+		at := v.r.place(n)
+		v.found = append(v.found, Problem{File: at.File, Line: at.Line, Column: at.Column, Warning: true,
+			Text: what + " given anew here have no source", Right: "\"source\" beside them: an id of sources.yaml, practice or memory"})
+	}
 }
 
 // home returns what read a cause or check where it is written.
