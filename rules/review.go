@@ -94,6 +94,7 @@ func (b *Base) reviewGuide(r *guideReader) Problems {
 		v.alike()
 		v.kinds()
 		v.common()
+		v.choices()
 		v.traits()
 	}
 	return v.found
@@ -639,6 +640,21 @@ func (v *reviewer) common() {
 			v.add("checks", fmt.Sprintf("%q is not among the checks", id), "use: "+origin(shared, id))
 		}
 	}
+}
+
+// chosen are the traits of causes that leave every wire as it should be.
+var chosen = []string{"setting", "new part"}
+
+// choices looks for a cause that is no fault of the wiring: in a quarter of the cases
+// that design.md leans on a setting, a value or a type was wrong.
+func (v *reviewer) choices() {
+	for _, c := range v.g.Causes {
+		if slices.ContainsFunc(c.Traits, func(t string) bool { return slices.Contains(chosen, t) }) {
+			return
+		}
+	}
+	v.add("causes", "no cause is a setting, or a part of a wrong value or type",
+		"a cause with the trait \"setting\" or \"new part\", such as "+origin(shared, "setting or type not as needed"))
 }
 
 // traits looks for traits that no table speaks of.

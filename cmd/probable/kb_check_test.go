@@ -65,7 +65,7 @@ func TestKbCheck(t *testing.T) {
 		require.NoError(t, os.WriteFile(filepath.Join(dir, "guides", "mine.yaml"), data, 0o644))
 		code, out, _ := runVerb("kb", "check", "--kb", dir)
 		require.Equal(t, exitVerdict, code)
-		require.Contains(t, strings.Join(strings.Fields(out), ""), "guides/mine.yaml:46:52:warning:")
+		require.Contains(t, strings.Join(strings.Fields(out), ""), "guides/mine.yaml:48:52:warning:")
 	})
 	t.Run("no such file", func(t *testing.T) {
 		code, _, errs := runVerb("kb", "check", "testdata/none.yaml")
