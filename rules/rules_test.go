@@ -221,6 +221,50 @@ func TestNothingIsPastedTwice(t *testing.T) {
 	require.Greater(t, len(where), 1000)
 }
 
+// mostLowered is how many times less likely a good reading at rest may make a cause
+// where nothing says why: it lowers a suspicion, and never deletes it.
+const mostLowered = 20
+
+// TestGoodReadingsAtRestLeaveDoubt: where one lowers a cause further, a comment of
+// the check says that it is decisive.
+func TestGoodReadingsAtRestLeaveDoubt(t *testing.T) {
+	b, _ := shipped(t)
+	says := map[string]bool{} // by origin
+	for id := range b.Guides() {
+		file := filepath.Join("..", "kb", "guides", strings.ReplaceAll(id, " ", "-")+".yaml")
+		data, err := os.ReadFile(file)
+		require.NoError(t, err)
+		for _, item := range strings.Split(string(data), "\n  - id: ")[1:] {
+			check, _, _ := strings.Cut(item, "\n")
+			item, _, _ = strings.Cut(item, "\n  - ")
+			says[id+" / "+check] = strings.Contains(item, "# Decisive: ")
+		}
+	}
+	decisive := 0
+	for id, g := range b.Guides() {
+		for _, k := range g.Checks {
+			good := slices.Index(k.Answers, k.Good)
+			if k.Power != engine.Off || good < 0 || k.Otherwise == nil {
+				continue
+			}
+			for _, c := range g.Causes {
+				row := k.Table[c.ID]
+				for i := 0; row == nil && i < len(c.Traits); i++ {
+					row = k.ByTrait[c.Traits[i]]
+				}
+				if row == nil || row[good]*mostLowered >= k.Otherwise[good] {
+					continue
+				}
+				decisive++
+				if !says[k.Origin] {
+					t.Errorf("%s / %s: a good reading lowers %q %.0f times, and no comment says why it is decisive", id, k.ID, c.ID, k.Otherwise[good]/row[good])
+				}
+			}
+		}
+	}
+	require.Positive(t, decisive)
+}
+
 // TestGuidesTakeEveryReading asks each reading of a shipped guide for readings
 // of every size and for those a hundredth beside its limits, with each number
 // fact at both ends and at its default: some outcome takes each.
