@@ -65,11 +65,13 @@ func (c *GuideCause) hides() bool {
 // GuideCheck is a check with its table.
 type GuideCheck struct {
 	Check
-	Origin string   // "guide / id" where it is written
-	Source string   // of its limits and its table
-	Says   []string // by answer: the answer in words
-	Good   string   // the answer of a healthy vehicle, or empty where there is no one answer
-	Stress []string // IDs of the checks that ask the same under load, warm or moved
+	Origin string // "guide / id" where it is written
+	Source string // of its limits and its table
+	// RowsSource is that of the rows that this guide gives a check it uses, or empty.
+	RowsSource string
+	Says       []string // by answer: the answer in words
+	Good       string   // the answer of a healthy vehicle, or empty where there is no one answer
+	Stress     []string // IDs of the checks that ask the same under load, warm or moved
 	// When says whether the check is offered; nil: always. Later means that this
 	// depends on what was learned, not on facts alone.
 	When  func(Known) (bool, error)

@@ -52,9 +52,9 @@ func (g *GuideDraft) CheckCause(id string) error {
 
 // What a draft uses of the guide common.
 var (
-	draftCauses = []string{"last change left undone", "contact fails under load", "contact fails when moved", "water in a plug", "nothing is wrong", "the drawing is wrong"}
+	draftCauses = []string{"last change left undone", "contact fails under load", "contact fails when moved", "water in a plug", "setting or type not as needed", "nothing is wrong", "the drawing is wrong"}
 	draftFirst  = []string{"did it ever work", "what was last changed", "when it shows"}
-	draftChecks = []string{"every plug looked at", "wires and plugs moved", "drawing against the vehicle", "the symptom tried again"}
+	draftChecks = []string{"every plug looked at", "wires and plugs moved", "volts lost at each joint under load", "settings and plates compared", "drawing against the vehicle", "the symptom tried again"}
 )
 
 // YAML writes the draft as a guide file with comments on what to do next.
@@ -124,7 +124,7 @@ causes:
 		}
 		fmt.Fprintf(&b, "    table:\n      otherwise: [0.04, 0.96]\n      %s: [0.92, 0.08]\n", strconv.Quote(c.ID))
 	}
-	b.WriteString("  # Under load, moved, and against the drawing.\n")
+	b.WriteString("  # Moved, under load, against the makers' sheets and against the drawing.\n")
 	for _, id := range draftChecks {
 		fmt.Fprintf(&b, "  - {use: common / %s}\n", id)
 	}

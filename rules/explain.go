@@ -140,14 +140,15 @@ func (b *Base) leaning(source string) []string {
 	for _, id := range b.ids() {
 		g := b.Guide(id)
 		for _, c := range g.Causes {
-			if c.Origin == origin(id, c.ID) {
-				note(c.Source, c.Origin)
+			if c.Origin == origin(id, c.ID) || b.reader(id).anew(c.ID, "source") {
+				note(c.Source, origin(id, c.ID))
 			}
 		}
 		for _, k := range g.Checks {
 			if k.Origin == origin(id, k.ID) {
 				note(k.Source, k.Origin)
 			}
+			note(k.RowsSource, origin(id, k.ID))
 		}
 	}
 	for _, kind := range slices.Sorted(maps.Keys(b.parts)) {
@@ -189,6 +190,7 @@ func (b *Base) explainGuide(g *engine.Guide) Entry {
 	for _, k := range g.Checks {
 		e.sayf("check", "%s: %s, power %s, %g min", k.ID, modeWords[k.Mode], k.Power, k.Minutes)
 		b.source(&e, k.Source)
+		b.source(&e, k.RowsSource)
 	}
 	return e
 }
@@ -328,6 +330,7 @@ func (b *Base) explainCheck(g *engine.Guide, k *engine.GuideCheck) Entry {
 		return slices.ContainsFunc(o.Checks, func(x engine.GuideCheck) bool { return x.Origin == k.Origin })
 	}), "; "))
 	b.source(&e, k.Source)
+	b.source(&e, k.RowsSource)
 	return e
 }
 

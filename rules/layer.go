@@ -299,9 +299,9 @@ func (g *merger) item(kind string, list, item *yaml.Node) {
 func (g *merger) changed(kind string, old, item *yaml.Node) *yaml.Node {
 	out := *old
 	out.Content = slices.Clone(old.Content)
-	anew := []string{"table"}
+	anew := []string{"table", "source"}
 	if kind == "cause" {
-		anew = []string{"odds", "prove", "traits", "when"}
+		anew = []string{"odds", "source", "prove", "traits", "when"}
 	}
 	m := g.d.mapping(item, kind)
 	m.get("use")
@@ -309,6 +309,9 @@ func (g *merger) changed(kind string, old, item *yaml.Node) *yaml.Node {
 		value := m.get(key)
 		if value == nil {
 			continue
+		}
+		if (key == "odds" || key == "table") && child(item, "source") == nil {
+			g.d.unmark(value)
 		}
 		if table := child(&out, key); key == "table" && table != nil && table.Kind == yaml.MappingNode && value.Kind == yaml.MappingNode {
 			rows := *table

@@ -77,6 +77,34 @@ func TestLayerReplaces(t *testing.T) {
 	}, b.Notes, "what is only added overrides nothing")
 }
 
+// TestLayerUnmarked: odds and rows that a layer changes have a source of their own,
+// or are warned of; that of what they stand for is another figure's.
+func TestLayerUnmarked(t *testing.T) {
+	const more = `extends: borrower
+version: 2
+causes:
+  - {use: borrower / wet, odds: 6}
+  - {use: borrower / broken, odds: 2, source: memory}
+checks:
+  - {use: borrower / volts, table: {wet: [0.5, 0.5]}}
+  - {use: borrower / look, source: practice, table: {broken: [0.3, 0.7]}}
+`
+	b, err := rules.ReadBase(under(), over("/a", map[string]string{"guides/x.yaml": more}))
+	require.NoError(t, err)
+	g := b.Guide("borrower")
+	require.Equal(t, "memory", g.Causes[1].Source)
+	require.Equal(t, "practice", g.Checks[0].RowsSource)
+	require.Equal(t, "s1", g.Checks[0].Source)
+	var told []string
+	for _, p := range b.Review() {
+		if strings.Contains(p.Text, "given anew") {
+			told = append(told, p.Error())
+		}
+	}
+	const right = " given anew here have no source; right would be: \"source\" beside them: an id of sources.yaml, practice or memory"
+	require.Equal(t, []string{"/a/guides/x.yaml:4:33: warning: the odds" + right, "/a/guides/x.yaml:7:36: warning: the rows" + right}, told)
+}
+
 func TestLayerExtends(t *testing.T) {
 	const more = `extends: borrower
 version: 2
@@ -162,7 +190,7 @@ func TestLayerProblems(t *testing.T) {
 		{"row of a cause that is not there", "guides/x.yaml", "extends: tiny\nversion: 2\nchecks:\n  - {use: tiny / k, table: {bb: [0.5, 0.5]}}\n",
 			`/a/guides/x.yaml:4:29: check k: table: there is no cause "bb"; choose from: a`},
 		{"changed beyond what may be", "guides/x.yaml", "extends: tiny\nversion: 2\ncauses:\n  - {use: tiny / a, say: y}\n",
-			`/a/guides/x.yaml:4:21: cause: unknown key "say"; choose from: use, odds, prove, traits, when`},
+			`/a/guides/x.yaml:4:21: cause: unknown key "say"; choose from: use, odds, source, prove, traits, when`},
 		{"use of what it lacks", "guides/x.yaml", "extends: tiny\nversion: 2\ncauses:\n  - {use: tiny / z, odds: 3}\n",
 			`/a/guides/x.yaml:4:11: use: tiny has no cause "z"`},
 		{"a condition", "guides/x.yaml", "extends: tiny\nversion: 2\ncauses:\n  - {use: tiny / a,\n     when: dry}\n",

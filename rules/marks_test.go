@@ -21,8 +21,7 @@ var (
 
 // unmarked are the figures of a file that nothing marks, with where they stand.
 // A figure is marked by the "source" of an item that it stands in (a cause, check,
-// failure, key or the part as a whole), by the item of another guide that its own
-// one uses, or, where the language has no source (facts, cautions and other texts of
+// failure, key or the part as a whole), or, where the language has no source (facts, cautions and other texts of
 // a guide; a template; the first questions), by a source, "practice" or "memory"
 // in the comment at the head of its file or before it.
 func unmarked(t *testing.T, data []byte, ids rules.SourceIDs) []string {
@@ -40,16 +39,20 @@ func unmarked(t *testing.T, data []byte, ids rules.SourceIDs) []string {
 		covered = covered || names(n.HeadComment) || names(n.LineComment)
 		switch n.Kind {
 		case yaml.MappingNode:
+			uses := false
 			for i := 0; i+1 < len(n.Content); i += 2 {
 				switch k, v := n.Content[i].Value, n.Content[i+1].Value; {
 				case k == "source" && (v == "practice" || v == "memory" || ids[v]):
 					covered = true
 				case k == "use":
-					covered = true // the item that it uses has a source
+					uses = true
 				}
 			}
 			for i := 0; i+1 < len(n.Content); i += 2 {
 				k, v := n.Content[i], n.Content[i+1]
+				if uses && k.Value != "odds" && k.Value != "table" {
+					continue // names and conditions of what has its source where it is written
+				}
 				if top := len(path) == 0; top && k.Value == "version" {
 					continue
 				} else if top && k.Value != "causes" && k.Value != "checks" && k.Value != "failures" {
@@ -97,7 +100,10 @@ func TestUnmarked(t *testing.T) {
 		{"a cause without a source", "guide: x\ncauses:\n  - {id: a, say: at 5 V, odds: 3}\n", "causes: say: at 5 V; causes: odds: 3"},
 		{"with one", "guide: x\ncauses:\n  - {id: a, say: at 5 V, odds: 3, source: some-page}\n", ""},
 		{"with one that is not there", "guide: x\ncauses:\n  - {id: a, say: at 5 V, source: other-page}\n", "causes: say: at 5 V"},
-		{"of another guide", "guide: x\ncauses:\n  - {use: y / a, odds: 3}\n", ""},
+		{"of another guide, at odds of its own", "guide: x\ncauses:\n  - {use: y / a, odds: 3}\n", "causes: odds: 3"},
+		{"at odds of its own with a source", "guide: x\ncauses:\n  - {use: y / a, odds: 3, source: practice}\n", ""},
+		{"of another guide, as it is there", "guide: x\ncauses:\n  - {use: y / at 5 V, prove: [volts at 5 V]}\n", ""},
+		{"rows of its own", "guide: x\nchecks:\n  - {use: y / a, table: {b: [0.5, 0.5]}}\n", "checks: table: b: 0.5; checks: table: b: 0.5"},
 		{"a check's outcome", "guide: x\nchecks:\n  - id: a\n    source: practice\n    outcomes: [{when: v < 3}]\n", ""},
 		{"a fact", "guide: x\nfacts:\n  volts: {from: 3}\n", "facts: volts: from: 3"},
 		{"a fact under a comment", "guide: x\nfacts:\n  # some-page\n  volts: {from: 3}\n", ""},

@@ -120,7 +120,7 @@ func (b *Base) setOdds(of string, odds float64) bool {
 func (r *guideReader) learn(layers []map[string]float64) {
 	for i := range r.g.Causes {
 		c := &r.g.Causes[i]
-		ownOdds := r.ownOdds(c.ID)
+		ownOdds := r.anew(c.ID, "odds")
 		for _, odds := range layers {
 			x, ok := odds[origin(r.g.ID, c.ID)]
 			ownOdds = ownOdds || ok
@@ -134,7 +134,7 @@ func (r *guideReader) learn(layers []map[string]float64) {
 	}
 }
 
-// ownOdds reports whether a cause that is used from elsewhere has odds given here.
-func (r *guideReader) ownOdds(cause string) bool {
-	return slices.ContainsFunc(r.uses, func(u use) bool { return u.cause && u.id == cause && u.fields.value["odds"] != nil })
+// anew reports whether a cause that is used from elsewhere has a key given here.
+func (r *guideReader) anew(cause, key string) bool {
+	return slices.ContainsFunc(r.uses, func(u use) bool { return u.cause && u.id == cause && u.fields.value[key] != nil })
 }

@@ -33,6 +33,14 @@ type document struct {
 	parts    []segment // of other files behind its own text
 	problems Problems
 	bad      map[*yaml.Node]bool // could not be read
+	unmarked []*yaml.Node        // odds and tables given anew with no source beside them
+}
+
+// unmark notes figures that have no source of their own.
+func (d *document) unmark(n *yaml.Node) {
+	if !slices.Contains(d.unmarked, n) {
+		d.unmarked = append(d.unmarked, n)
+	}
 }
 
 // segment is another file's text in a document, after so many lines.

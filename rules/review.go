@@ -8,6 +8,8 @@ import (
 	"strings"
 	"sync"
 
+	"gopkg.in/yaml.v3"
+
 	"probable/engine"
 )
 
@@ -69,6 +71,7 @@ type reviewer struct {
 func (b *Base) reviewGuide(r *guideReader) Problems {
 	v := &reviewer{b: b, r: r, g: r.g, never: map[string]bool{}}
 	v.at = r.guidePlaces(r.root)
+	v.unmarked()
 	v.unreachable()
 	for i := range v.g.Causes {
 		v.cause(&v.g.Causes[i])
@@ -91,6 +94,7 @@ func (b *Base) reviewGuide(r *guideReader) Problems {
 		v.alike()
 		v.kinds()
 		v.common()
+		v.choices()
 		v.traits()
 	}
 	return v.found
@@ -114,6 +118,20 @@ func (v *reviewer) add(where, text, right string) {
 		text = kind + " " + id + ": " + text
 	}
 	v.found = append(v.found, Problem{File: p.File, Line: p.Line, Column: p.Column, Text: text, Right: right, Warning: true})
+}
+
+// unmarked names the figures of the guide's own that stand beside a "use" with no
+// source: the lender's is that of other figures.
+func (v *reviewer) unmarked() {
+	for _, n := range v.r.unmarked {
+		what := "the odds"
+		if n.Kind == yaml.MappingNode {
+			what = "the rows"
+		}
+		at := v.r.place(n)
+		v.found = append(v.found, Problem{File: at.File, Line: at.Line, Column: at.Column, Warning: true,
+			Text: what + " given anew here have no source", Right: "\"source\" beside them: an id of sources.yaml, practice or memory"})
+	}
 }
 
 // home returns what read a cause or check where it is written.
@@ -622,6 +640,21 @@ func (v *reviewer) common() {
 			v.add("checks", fmt.Sprintf("%q is not among the checks", id), "use: "+origin(shared, id))
 		}
 	}
+}
+
+// chosen are the traits of causes that leave every wire as it should be.
+var chosen = []string{"setting", "new part"}
+
+// choices looks for a cause that is no fault of the wiring: in a quarter of the cases
+// that design.md leans on a setting, a value or a type was wrong.
+func (v *reviewer) choices() {
+	for _, c := range v.g.Causes {
+		if slices.ContainsFunc(c.Traits, func(t string) bool { return slices.Contains(chosen, t) }) {
+			return
+		}
+	}
+	v.add("causes", "no cause is a setting, or a part of a wrong value or type",
+		"a cause with the trait \"setting\" or \"new part\", such as "+origin(shared, "setting or type not as needed"))
 }
 
 // traits looks for traits that no table speaks of.

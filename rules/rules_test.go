@@ -166,12 +166,103 @@ func TestEveryFigureHasASource(t *testing.T) {
 
 func TestGuidesAreLargeEnough(t *testing.T) {
 	b, _ := shipped(t)
-	require.NotEmpty(t, b.GuideIDs())
+	require.GreaterOrEqual(t, len(b.GuideIDs()), 16)
+	causes, checks := map[string]bool{}, map[string]bool{} // where they are written, so that what is lent counts once
 	for _, id := range b.GuideIDs() {
 		g := b.Guide(id)
 		require.GreaterOrEqual(t, len(g.Causes), 12, "%s: causes", id)
 		require.GreaterOrEqual(t, len(g.Checks), 12, "%s: checks", id)
+		for _, c := range g.Causes {
+			causes[c.Origin] = true
+		}
+		for _, k := range g.Checks {
+			checks[k.Origin] = true
+		}
 	}
+	require.GreaterOrEqual(t, len(causes), 220)
+	require.GreaterOrEqual(t, len(checks), 260)
+	t.Logf("%d guides with %d causes and %d checks", len(b.GuideIDs()), len(causes), len(checks))
+}
+
+// TestNothingIsPastedTwice: what two guides say in the same words is to be shared by
+// "use". Short cautions, of hot converters and the like, may be the same by chance.
+func TestNothingIsPastedTwice(t *testing.T) {
+	const longWords, longDanger = 40, 60 // letters
+	b, _ := shipped(t)
+	where := map[string]string{}
+	once := func(at, key, text string, long int) {
+		text = strings.ToLower(strings.Join(strings.Fields(text), " "))
+		if len(text) < long {
+			return
+		}
+		if first, ok := where[text]; ok {
+			t.Errorf("%s: %s: %q stands in %s already", at, key, text, first)
+		}
+		where[text] = at
+	}
+	for id, g := range b.Guides() {
+		for _, c := range g.Causes {
+			if at := id + " / " + c.ID; c.Origin == at {
+				once(at, "say", c.Say, longWords)
+				once(at, "repair", c.Repair, longWords)
+				once(at, "kills", c.Kills, longDanger)
+				once(at, "hurts", c.Hurts, longDanger)
+			}
+		}
+		for _, k := range g.Checks {
+			if at := id + " / " + k.ID; k.Origin == at {
+				once(at, "say", k.Say, longWords)
+				once(at, "why", k.Why, longWords)
+				once(at, "proves", k.Proves, longWords)
+				once(at, "does_not_prove", k.ProvesNot, longWords)
+			}
+		}
+	}
+	require.Greater(t, len(where), 1000)
+}
+
+// mostLowered is how many times less likely a good reading at rest may make a cause
+// where nothing says why: it lowers a suspicion, and never deletes it.
+const mostLowered = 20
+
+// TestGoodReadingsAtRestLeaveDoubt: where one lowers a cause further, a comment of
+// the check says that it is decisive.
+func TestGoodReadingsAtRestLeaveDoubt(t *testing.T) {
+	b, _ := shipped(t)
+	says := map[string]bool{} // by origin
+	for id := range b.Guides() {
+		file := filepath.Join("..", "kb", "guides", strings.ReplaceAll(id, " ", "-")+".yaml")
+		data, err := os.ReadFile(file)
+		require.NoError(t, err)
+		for _, item := range strings.Split(string(data), "\n  - id: ")[1:] {
+			check, _, _ := strings.Cut(item, "\n")
+			item, _, _ = strings.Cut(item, "\n  - ")
+			says[id+" / "+check] = strings.Contains(item, "# Decisive: ")
+		}
+	}
+	decisive := 0
+	for id, g := range b.Guides() {
+		for _, k := range g.Checks {
+			good := slices.Index(k.Answers, k.Good)
+			if k.Power != engine.Off || good < 0 || k.Otherwise == nil {
+				continue
+			}
+			for _, c := range g.Causes {
+				row := k.Table[c.ID]
+				for i := 0; row == nil && i < len(c.Traits); i++ {
+					row = k.ByTrait[c.Traits[i]]
+				}
+				if row == nil || row[good]*mostLowered >= k.Otherwise[good] {
+					continue
+				}
+				decisive++
+				if !says[k.Origin] {
+					t.Errorf("%s / %s: a good reading lowers %q %.0f times, and no comment says why it is decisive", id, k.ID, c.ID, k.Otherwise[good]/row[good])
+				}
+			}
+		}
+	}
+	require.Positive(t, decisive)
 }
 
 // TestGuidesTakeEveryReading asks each reading of a shipped guide for readings

@@ -192,7 +192,7 @@ func (s schemas) guide() Schema {
 		"stands_for":  listOf(anyText).with("Patterns of causes that a harness computes by itself and that take the place of this one; * stands for anything, {role} for the part's name."),
 	})
 	cause["if"] = needs("use")
-	cause["then"] = only("use", "odds", "prove", "traits", "when")
+	cause["then"] = only("use", "odds", "source", "prove", "traits", "when")
 	cause["else"] = needs("id", "say", "odds", "source", "repair", "prove", "kills", "hurts")
 
 	outcome := object("One way that the check can come out.", []string{"id"}, Schema{
@@ -248,7 +248,7 @@ func (s schemas) guide() Schema {
 		}
 	}
 	check["if"] = needs("use")
-	check["then"] = only("use", "table")
+	check["then"] = only("use", "table", "source")
 	check["else"] = Schema{
 		"required":   []string{"id", "mode", "power", "say", "why", "minutes", "source"},
 		"anyOf":      []Schema{needs("outcomes", "table"), needs("computed")},

@@ -47,9 +47,11 @@ func (r *guideReader) useCause(m *mapping, n *yaml.Node) {
 	what := "cause " + id
 	r.newCause(n, id)
 	c := engine.GuideCause{Cause: engine.Cause{ID: id}, Origin: origin(from, id)}
-	if x := m.get("odds"); x != nil {
-		c.Odds = r.odds(x, what)
+	odds := m.get("odds")
+	if odds != nil {
+		c.Odds = r.odds(odds, what)
 	}
+	c.Source = r.ownSource(m, odds, what, "odds")
 	if x := m.get("prove"); x != nil {
 		c.Prove = r.prove(x, what)
 	}
@@ -66,10 +68,26 @@ func (r *guideReader) useCheck(m *mapping, n *yaml.Node) {
 		return
 	}
 	r.newCheck(n, id)
-	m.get("table")
+	k := engine.GuideCheck{Check: engine.Check{ID: id}, Origin: origin(from, id)}
+	k.RowsSource = r.ownSource(m, m.get("table"), "check "+id, "table")
 	m.done()
 	r.uses = append(r.uses, use{n, from, id, len(r.g.Checks), false, m})
-	r.g.Checks = append(r.g.Checks, engine.GuideCheck{Check: engine.Check{ID: id}, Origin: origin(from, id)})
+	r.g.Checks = append(r.g.Checks, k)
+}
+
+// ownSource reads the source of the figures that a use gives anew; where it gives
+// none the lender's has to do, and the review says so.
+func (r *guideReader) ownSource(m *mapping, figures *yaml.Node, what, key string) string {
+	n := m.get("source")
+	switch {
+	case n != nil && figures == nil:
+		r.errorf(n, "%s: source: there are no figures here that it could be of; give %q, or leave it away", what, key)
+	case n != nil:
+		return r.source(n, r.sources, what+": source")
+	case figures != nil:
+		r.unmark(figures)
+	}
+	return ""
 }
 
 // resolve fills in what the guide uses of others, by ID, and reports what is not
@@ -232,6 +250,9 @@ func (r *guideReader) takeCause(u use, other *guideReader) {
 	if here.Odds != 0 {
 		c.Odds = here.Odds
 	}
+	if here.Source != "" {
+		c.Source = here.Source
+	}
 	if here.Prove != nil {
 		c.Prove = here.Prove
 	}
@@ -281,6 +302,7 @@ func (r *guideReader) takeCheck(u use, other *guideReader) {
 	}
 	at := slices.IndexFunc(other.g.Checks, func(k engine.GuideCheck) bool { return k.ID == u.id })
 	k := other.g.Checks[at]
+	k.RowsSource = r.g.Checks[u.index].RowsSource
 	k.After, k.Stress = r.here(k.After), r.here(k.Stress)
 	rows := k.Table
 	k.Table, k.ByTrait = map[string][]float64{}, maps.Clone(k.ByTrait)

@@ -24,7 +24,7 @@ func TestKbCheck(t *testing.T) {
 	}{
 		{"the shipped base", nil, exitVerdict, "0 errors, ", "error:", false},
 		{"an error", []string{bad}, exitInput, bad + ":36:19: error: check", "kb/guides", true},
-		{"a warning", []string{slip}, exitVerdict, slip + ":46:52: warning: check", "kb/guides", true},
+		{"a warning", []string{slip}, exitVerdict, slip + ":48:52: warning: check", "kb/guides", true},
 		{"a strict warning", []string{"--strict", slip}, exitInput, "0 errors, 1 warning\n", "kb/guides", false},
 		{"nothing", []string{"--strict", "testdata/doubtful/nothing.yaml"}, exitVerdict, "0 errors, 0 warnings\n", "kb/guides", false},
 		{"several files", []string{slip, bad, "testdata/bad/part-pin-twice.yaml"}, exitInput, "2 errors, 1 warning\n", "kb/guides", true},
@@ -65,7 +65,7 @@ func TestKbCheck(t *testing.T) {
 		require.NoError(t, os.WriteFile(filepath.Join(dir, "guides", "mine.yaml"), data, 0o644))
 		code, out, _ := runVerb("kb", "check", "--kb", dir)
 		require.Equal(t, exitVerdict, code)
-		require.Contains(t, strings.Join(strings.Fields(out), ""), "guides/mine.yaml:46:52:warning:")
+		require.Contains(t, strings.Join(strings.Fields(out), ""), "guides/mine.yaml:48:52:warning:")
 	})
 	t.Run("no such file", func(t *testing.T) {
 		code, _, errs := runVerb("kb", "check", "testdata/none.yaml")

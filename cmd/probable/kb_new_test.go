@@ -45,6 +45,10 @@ func TestNewGuide(t *testing.T) {
 		require.Empty(t, o.Differs, id)
 	}
 
+	code, out, errs = verb(t, "", "kb", "check", "--strict", file)
+	require.Equal(t, exitVerdict, code, out+errs)
+	require.Contains(t, out, "0 errors, 0 warnings", "the whole review finds nothing")
+
 	code, _, errs = verb(t, typed(hornAnswers...), "kb", "new", "guide", "--to", file)
 	require.Equal(t, exitInput, code)
 	require.Contains(t, errs, "is there already")

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"probable/engine"
 )
 
 // verb runs the program and returns what it wrote.
@@ -76,13 +78,17 @@ func TestShippedCases(t *testing.T) {
 	if len(all) == 0 {
 		t.Skip("NO WORKED CASES ARE SHIPPED YET")
 	}
-	byGuide := map[string]int{}
+	byGuide, first := map[string]int{}, map[string]bool{}
 	for _, x := range all {
 		byGuide[x.Guide]++
+		first[x.Verdict[0].ID] = true
 		require.True(t, x.Passed, "%s:%d: %s: %v", x.File, x.Line, x.Case, x.Differs)
 	}
 	require.Equal(t, exitVerdict, code)
 	require.GreaterOrEqual(t, len(all), leastCases)
+	for _, id := range []string{"nothing is wrong", "the drawing is wrong", engine.Unexplained} {
+		require.True(t, first[id], "no worked case ends in %q", id)
+	}
 	t.Logf("%d cases of %d guides in %v", len(all), len(byGuide), took)
 	require.Less(t, took, 20*time.Second)
 }
