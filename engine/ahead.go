@@ -41,6 +41,7 @@ type ahead struct {
 // act is an offer as the small copy has it.
 type act struct {
 	ask   bool
+	table bool
 	cost  float64 // minutes, without those of getting there
 	power Power
 	state string
@@ -53,6 +54,9 @@ type place struct {
 	power Power
 	state string
 }
+
+// least is as that of the check.
+func (a *act) least(share float64) float64 { return least(a.table, share) }
 
 // rank is the information of an offer for its cost.
 func (o *Offer) rank() float64 { return o.Gain / o.Cost }
@@ -137,7 +141,7 @@ func (c *Course) ahead(offers []Offer, order []int) (*ahead, []float64) {
 	for _, k := range order {
 		o := &offers[k]
 		ch := cmp.Or(o.opens, o.Check)
-		x := act{ask: ch.Mode == Ask, power: ch.Power, state: ch.State}
+		x := act{ask: ch.Mode == Ask, table: ch.table(), power: ch.Power, state: ch.State}
 		// What the way to it costs is in the offer's cost and not in the check's own.
 		x.cost = ch.Minutes + minutesStep + checkPrice + ch.harm()
 		if o.opens != nil {
@@ -286,7 +290,7 @@ func (a *ahead) rest(p []float64, used []bool, at place, rate, reach float64) fl
 			continue
 		}
 		gain := a.gain(&a.acts[k], p, bits)
-		if gain < leastBits {
+		if gain < a.acts[k].least(top) {
 			continue
 		}
 		own := a.acts[k].cost + a.acts[k].move(at)

@@ -105,6 +105,54 @@ func (c *Course) odd() []int {
 	return out
 }
 
+// unlikeShare is what the causes that lead give of an answer under which a verdict
+// says that it is unlike them.
+const unlikeShare = 0.05
+
+// usual is how often the causes that share the leading one's repair give the
+// answer that was given; ok is false where they lead to no table of answers.
+func (c *Course) usual(t *Taken) (p float64, ok bool) {
+	m := c.m
+	lead := m.ranking(c.belief)[0].Cause
+	if lead.ID == Unexplained {
+		return 0, false
+	}
+	var total float64
+	other := t.Check.shows.other
+	for i, h := range m.hyps {
+		k := int32(0)
+		if len(other) > 0 && int(other[0].hyp) == i {
+			k, other = other[0].kind, other[1:]
+		}
+		if m.Causes[h.cause].Mends != lead.Mends || c.belief.p[i] == 0 {
+			continue
+		}
+		shown := &t.Check.shows.kinds[k]
+		if shown.row == nil {
+			return 0, false
+		}
+		total += c.belief.p[i]
+		p += c.belief.p[i] * m.chance(t.Check, shown, t.Result)
+	}
+	return p / total, total > 0
+}
+
+// unlike returns the numbers of the answers that the causes that lead seldom give, though
+// nothing says that they were wrong, in order.
+func (c *Course) unlike(odd []int) []int {
+	var out []int
+	for i := range c.results {
+		t := &c.results[i]
+		if !t.stands() || slices.Contains(odd, i+1) {
+			continue
+		}
+		if p, ok := c.usual(t); ok && p < unlikeShare {
+			out = append(out, i+1)
+		}
+	}
+	return out
+}
+
 // again reports whether the check of a result was asked more than once.
 func (c *Course) again(t *Taken) bool {
 	n := 0

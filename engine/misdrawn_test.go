@@ -60,7 +60,7 @@ func TestDrawingWrong(t *testing.T) {
 	verdict := c.Next().Verdict
 	require.NotNil(t, verdict)
 	require.Equal(t, engine.DrawingWrong, verdict.Causes[0].Cause.ID)
-	require.Greater(t, verdict.Causes[0].P, 0.95)
+	require.Greater(t, verdict.Causes[0].P, 0.9)
 	require.Contains(t, verdict.Repair, "resume CASE --replay")
 	require.Positive(t, followed, "a wire was followed before the drawing is blamed")
 }

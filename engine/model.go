@@ -291,6 +291,9 @@ func mixture(m *Model, c *Check, spans []span, r Result) float64 {
 	return p
 }
 
+// table reports whether a guide says in a table what the check shows.
+func (c *Check) table() bool { return len(c.shows.kinds) > 0 && c.shows.kinds[0].row != nil }
+
 // outcome returns the index of a result among the check's outcomes, or -1.
 func (c *Check) outcome(r Result) int {
 	switch {

@@ -94,7 +94,7 @@ func (p *puzzle) model() *Model {
 // programming over what was answered so far (Pattipati and Alexandridis 1990,
 // Application of heuristic search and information theory to sequential fault
 // diagnosis, IEEE Trans. SMC 20(4): from memory). It stops where the engine
-// does: one cause holds stopShare, or no check tells leastBits.
+// does: one cause holds stopShare, or no check of these tables tells enough.
 type solver struct {
 	*puzzle
 	memo map[uint64]float64
@@ -151,15 +151,15 @@ func (s *solver) after(w []float64, done uint64, k int, bound float64) float64 {
 }
 
 func (s *solver) stops(w []float64, done uint64) bool {
-	enough := stopShare
+	top, enough := slices.Max(w), stopShare
 	if s.sure {
 		enough = 1 - 1e-12
 	}
-	if slices.Max(w) >= enough {
+	if top >= enough {
 		return true
 	}
 	for k := range s.rows {
-		if done>>(2*k)&3 == 0 && s.bits(w, k) >= leastBits {
+		if done>>(2*k)&3 == 0 && s.bits(w, k) >= least(true, top) {
 			return false
 		}
 	}

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"math"
 	"math/bits"
 	"math/rand/v2"
@@ -241,7 +242,10 @@ func TestProbeSequence(t *testing.T) {
 	}
 	require.Len(t, box.Sequence, 3)
 	for _, step := range box.Sequence {
-		require.Equal(t, step.Point, c.Next().Check.ID)
+		// By what it tells: the last probe tells too little for a case to go on.
+		g := c.m.gainer(c.belief)
+		best := slices.MaxFunc(m.Checks, func(a, b *Check) int { return cmp.Compare(g.bits(a), g.bits(b)) })
+		require.Equal(t, step.Point, best.ID)
 		require.NoError(t, c.Apply(Event{Kind: Read, Check: step.Point, Result: Result{Answer: itoa(step.Reads)}}))
 		r, _ := c.Ranking()
 		var left [][]string

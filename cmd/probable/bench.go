@@ -1039,6 +1039,10 @@ func (b *bench) afterVerdict(s *session, v *engine.Verdict) error {
 		t := s.course.Taken()[n-1]
 		b.wrap("  ", fmt.Sprintf("Check %d (%s) was probably wrong: what leads shows something else there. Take it again, then type change %d and what it shows.", n, s.shown(t.Check, t.Result), n))
 	}
+	for _, n := range v.Unlike {
+		t := s.course.Taken()[n-1]
+		b.wrap("  ", fmt.Sprintf("Check %d (%s) is seldom so with what leads. If it was done in haste, do it again, then type change %d.", n, s.shown(t.Check, t.Result), n))
+	}
 	alone := "No single cause explains all readings"
 	if len(v.Odd) > 0 {
 		alone = "If no reading was wrong, no single cause explains all"

@@ -158,7 +158,8 @@ type outVerdict struct {
 	Groups     [][]string `json:"groups,omitempty"`
 	Pairs      []outPair  `json:"pairs,omitempty"` // of causes that explain it together
 	LeftOut    []string   `json:"left_out,omitempty"`
-	Odd        []int      `json:"odd,omitempty"` // numbers of the readings that were probably wrong
+	Odd        []int      `json:"odd,omitempty"`    // numbers of the readings that were probably wrong
+	Unlike     []int      `json:"unlike,omitempty"` // and of answers that what leads gives seldom
 	Status     string     `json:"status"`
 	Case       string     `json:"case"`
 }
@@ -514,7 +515,7 @@ func (p *pipe) sendRanking(c *engine.Course) {
 
 func (p *pipe) sendVerdict(s *session, v *engine.Verdict) {
 	m := outVerdict{Type: "verdict", Bits: round(v.Bits), SameRepair: v.SameRepair, Repair: v.Repair,
-		Prove: v.Prove, Groups: v.Groups, LeftOut: v.LeftOut, Odd: v.Odd, Status: string(v.Status), Case: s.journal.ID}
+		Prove: v.Prove, Groups: v.Groups, LeftOut: v.LeftOut, Odd: v.Odd, Unlike: v.Unlike, Status: string(v.Status), Case: s.journal.ID}
 	if m.Prove == nil {
 		m.Prove = []string{}
 	}

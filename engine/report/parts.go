@@ -54,6 +54,9 @@ func (r *Report) remarks() []string {
 			out = append(out, fmt.Sprintf("Reading %d (%s: %s) was probably wrong: what leads shows something else there.", t.N, t.Check, t.Read))
 			alone = "If no reading was wrong, no single cause explains all"
 		}
+		if t.Unlike {
+			out = append(out, fmt.Sprintf("Reading %d (%s: %s) is seldom so with what leads.", t.N, t.Check, t.Read))
+		}
 	}
 	for _, p := range r.Pairs {
 		out = append(out, fmt.Sprintf("%s; these two together do (%.0f %%): %s, and %s.", alone, 100*p.P, p.A, p.B))

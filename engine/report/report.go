@@ -122,6 +122,7 @@ type Reading struct {
 	Proof    bool              `json:"proof,omitempty"`
 	Stale    bool              `json:"stale,omitempty"`    // no longer counted by itself
 	Odd      bool              `json:"odd,omitempty"`      // probably wrong, by all that is known
+	Unlike   bool              `json:"unlike,omitempty"`   // an answer that what leads gives seldom
 	Predicts map[string]string `json:"predicts,omitempty"` // by leading cause
 }
 
@@ -186,7 +187,7 @@ func Of(c *engine.Course, a About) (*Report, error) {
 	if !a.Share {
 		r.Notes = a.Notes
 	}
-	r.readings(c, a, r.leaders(), v.Odd)
+	r.readings(c, a, r.leaders(), v)
 	r.trace(c)
 	r.touched(c, a.Harness)
 	return r, r.draw(c, a.Harness)
@@ -215,13 +216,13 @@ func (r *Report) explain(c *engine.Course) {
 }
 
 // readings notes every check against what the leading causes predict.
-func (r *Report) readings(c *engine.Course, a About, leaders []string, odd []int) {
+func (r *Report) readings(c *engine.Course, a About, leaders []string, v *engine.Verdict) {
 	m := c.Model()
 	r.Readings = []Reading{}
 	for i, t := range c.Taken() {
 		k := t.Check
 		x := Reading{N: i + 1, Check: k.ID, Power: k.Power, Red: k.Red, Black: k.Black, State: k.State,
-			Skipped: t.Skipped, Good: k.Good(), Healthy: t.Healthy, Proof: t.Proof, Stale: t.Stale, Odd: slices.Contains(odd, i+1)}
+			Skipped: t.Skipped, Good: k.Good(), Healthy: t.Healthy, Proof: t.Proof, Stale: t.Stale, Odd: slices.Contains(v.Odd, i+1), Unlike: slices.Contains(v.Unlike, i+1)}
 		if i < len(a.Times) {
 			x.Time = &a.Times[i]
 		}

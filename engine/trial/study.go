@@ -331,7 +331,7 @@ func (v *vehicle) judge(verdict *engine.Verdict) {
 	for _, t := range v.course.Taken() {
 		p.Noticed = p.Noticed || p.Wrong == t.Check.ID && t.Stale // it was read again
 	}
-	for _, n := range verdict.Odd {
+	for _, n := range slices.Concat(verdict.Odd, verdict.Unlike) {
 		p.Noticed = p.Noticed || p.Wrong == v.course.Taken()[n-1].Check.ID
 	}
 	p.Alone, p.Listed = verdict.SameRepair, len(verdict.Causes)
