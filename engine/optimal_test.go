@@ -152,14 +152,15 @@ func (s *solver) after(w []float64, done uint64, k int, bound float64) float64 {
 
 func (s *solver) stops(w []float64, done uint64) bool {
 	top, enough := slices.Max(w), stopShare
+	need := least(true, top)
 	if s.sure {
-		enough = 1 - 1e-12
+		enough, need = 1-1e-12, leastBits
 	}
 	if top >= enough {
 		return true
 	}
 	for k := range s.rows {
-		if done>>(2*k)&3 == 0 && s.bits(w, k) >= least(true, top) {
+		if done>>(2*k)&3 == 0 && s.bits(w, k) >= need {
 			return false
 		}
 	}
