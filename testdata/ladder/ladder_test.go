@@ -18,7 +18,7 @@ import (
 // with ngspice.
 func TestSameAnswers(t *testing.T) {
 	const n = 12
-	theirs, took, err := timeNgspice(n)
+	theirs, took, err := timeNgspice(n, 1)
 	if errors.Is(err, exec.ErrNotFound) {
 		fmt.Println(err)
 		t.Skip(err)
