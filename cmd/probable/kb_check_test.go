@@ -115,7 +115,7 @@ func TestKbCoverage(t *testing.T) {
 
 	_, out, _ = runVerb("kb", "coverage", "--draws", "1")
 	inColumns(t, out)
-	require.Regexp(t, `(?m)^guide +causes +alone +mean +worst +drawn +fewest +times$`, out)
+	require.Regexp(t, `(?m)^guide +causes +alone +mean +worst +drawn +fewest +over +times$`, out)
 	require.Regexp(t, `(?m)^throttle dead +\d+ +\d+ %`, out)
 
 	for _, args := range [][]string{{"no such guide"}, {"common"}, {"--draws", "0"}, {"--csv", "--json"}} {
