@@ -15,3 +15,6 @@ const noisyFault = 8
 
 // noises is how often a fault is played with other errors of the meter.
 const noises = 1
+
+// leastPlayed is how many cases there are at least.
+const leastPlayed = 30

@@ -17,6 +17,8 @@ const noisyFault = 1
 
 const noises = 6
 
+const leastPlayed = 1000
+
 // TestBarsStudy holds the program against its bars on all guides and example
 // harnesses.
 func TestBarsStudy(t *testing.T) {
