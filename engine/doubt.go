@@ -118,16 +118,11 @@ func (c *Course) usual(t *Taken) (p float64, ok bool) {
 		return 0, false
 	}
 	var total float64
-	other := t.Check.shows.other
 	for i, h := range m.hyps {
-		k := int32(0)
-		if len(other) > 0 && int(other[0].hyp) == i {
-			k, other = other[0].kind, other[1:]
-		}
-		if m.Causes[h.cause].Mends != lead.Mends || c.belief.p[i] == 0 {
+		if m.Causes[h.cause].Mends != lead.Mends {
 			continue
 		}
-		shown := &t.Check.shows.kinds[k]
+		shown := t.Check.shows.of(i)
 		if shown.row == nil {
 			return 0, false
 		}

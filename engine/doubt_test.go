@@ -115,3 +115,37 @@ func TestJoinedHandOff(t *testing.T) {
 	require.Contains(t, verdict(c), cause)
 	require.Empty(t, c.HandOffs())
 }
+
+// TestUnlike: a verdict tells of the answer that what leads gives seldom, and of no
+// other; the person may then look again.
+func TestUnlike(t *testing.T) {
+	cause := func(id string) engine.GuideCause {
+		return engine.GuideCause{Cause: engine.Cause{ID: id, Odds: 1, Mends: id}}
+	}
+	asks := func(id string, seldom float64) engine.GuideCheck {
+		return engine.GuideCheck{Check: engine.Check{ID: id, Mode: engine.Look, Power: engine.Off, Minutes: 1, Answers: []string{"no", "yes"}},
+			Table: map[string][]float64{"worn": {seldom, 1 - seldom}}, Otherwise: []float64{1 - seldom, seldom}}
+	}
+	for _, tt := range []struct {
+		seldom float64
+		unlike []int
+	}{
+		{0.04, []int{2}},
+		{0.06, nil},
+	} {
+		g := &engine.Guide{ID: "lamp", About: "x", Causes: []engine.GuideCause{cause("worn"), cause("loose")}}
+		for _, id := range []string{"first", "second", "third", "fourth"} {
+			g.Checks = append(g.Checks, asks(id, tt.seldom))
+		}
+		m, err := engine.FromGuide(engine.Options{Guide: g})
+		require.NoError(t, err)
+		c := engine.NewCourse(m, engine.Gate{})
+		for _, x := range []struct{ check, answer string }{{"first", "yes"}, {"second", "no"}, {"third", "yes"}, {"fourth", "yes"}} {
+			require.NoError(t, c.Apply(engine.Event{Kind: engine.Read, Check: x.check, Result: engine.Result{Answer: x.answer}}))
+		}
+		v := c.Verdict()
+		require.Equal(t, "worn", v.Causes[0].Cause.ID)
+		require.Equal(t, tt.unlike, v.Unlike, tt.seldom)
+		require.Empty(t, v.Odd)
+	}
+}

@@ -260,7 +260,7 @@ func writeStudy(out io.Writer, policies []trial.Policy, all [][]trial.Played) er
 			f.Plays, 100*f.Alone, 100*f.Right, 100*f.In, 100*(1-f.In), f.Checks.Mean, f.Checks.Median, f.Checks.P95,
 			f.Minutes.Mean, f.Minutes.Median, f.Minutes.P95, len(f.Unsafe), f.Offered)))
 		if f.Misread > 0 {
-			fmt.Fprintln(out, fold(paper, "  ", fmt.Sprintf("%d cases with a gross misreading; in %.0f %% it was read again, or said to be wrong", f.Misread, 100*f.Noticed)))
+			fmt.Fprintln(out, fold(paper, "  ", fmt.Sprintf("%d cases with a gross misreading; in %.0f %% it was read again, or said to be wrong or unlike what leads", f.Misread, 100*f.Noticed)))
 		}
 		if f.Hidden > 0 {
 			fmt.Fprintln(out, fold(paper, "  ", fmt.Sprintf("%d cases of causes that show only under load, warm or moved, of which %.1f %% were lost to good readings", f.Hidden, 100*f.HiddenLost)))

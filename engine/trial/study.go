@@ -98,7 +98,7 @@ type Played struct {
 	Listed         int     // causes in the verdict
 	Wrong          string  // the check that was misread first, or empty
 	Doubted        int     // checks that put a reading in doubt
-	Noticed        bool    // the misread check was read again, or the verdict says that it was wrong
+	Noticed        bool    // the misread check was read again, or the verdict says that it was wrong, or unlike what leads
 	Offered        int     // all checks offered, those of proofs too
 	Unsafe         []string
 }

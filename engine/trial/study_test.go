@@ -141,3 +141,18 @@ func TestBarsOfWhatHides(t *testing.T) {
 	require.True(t, b.Met(), "%.1f %% of %s", b.Value, b.Of)
 	require.Nil(t, lost(&trial.Subject{Name: "dark", Harness: h, Symptom: "left light dark"}))
 }
+
+// TestMisreadingsAreNoticed: of gross misreadings in guides at least a third is read
+// again, or told at the verdict.
+func TestMisreadingsAreNoticed(t *testing.T) {
+	var played []trial.Played
+	for _, s := range guides(t, 2) {
+		p, err := s.Study(trial.Engine, trial.Draws{Seed: 1, OneWrong: true})
+		require.NoError(t, err)
+		played = append(played, p...)
+	}
+	f := trial.Summarise(played)
+	t.Logf("%d misread, %.0f %% noticed, the truth in %.1f %% of the verdicts", f.Misread, 100*f.Noticed, 100*f.In)
+	require.Greater(t, f.Misread, 100)
+	require.GreaterOrEqual(t, f.Noticed, 1.0/3)
+}
