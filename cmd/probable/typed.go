@@ -43,6 +43,9 @@ func parseTyped(c *engine.Check, s string) (engine.Result, error) {
 			return engine.Result{Answer: fit[0]}, nil
 		}
 		if c.Mode != engine.Continuity {
+			if n, err := strconv.Atoi(low); err == nil && n >= 1 && n <= len(c.Answers) { // as the question lists them
+				return engine.Result{Answer: c.Answers[n-1]}, nil
+			}
 			return engine.Result{}, fmt.Errorf("answer one of: %s", strings.Join(c.Answers, ", "))
 		}
 	}
