@@ -102,7 +102,8 @@ type coverSheet struct {
 	Left       float64      `json:"left_bits"`
 	Capacity   float64      `json:"capacity_bound_checks"`
 	Bound      float64      `json:"bound_checks"`
-	Ratio      float64      `json:"mean_over_bound"`
+	Over       float64      `json:"checks_over_bound"` // of the likeliest answers
+	Ratio      float64      `json:"mean_over_bound"`   // of drawn ones
 	Checks     []coverCheck `json:"checks"`
 	Causes     []coverCause `json:"causes"`
 }
@@ -136,7 +137,7 @@ func coverSheets(sheets []*coverage.Sheet) []coverSheet {
 	out := []coverSheet{}
 	for _, s := range sheets {
 		o := coverSheet{s.Guide, s.Alone, s.Groups, s.Mean, s.Worst, s.Hard, s.Draws, s.DrawnAlone, s.DrawnMean, s.DrawnWorst,
-			s.Prior, s.Left, s.Capacity, s.Bound, s.Ratio(), []coverCheck{}, []coverCause{}}
+			s.Prior, s.Left, s.Capacity, s.Bound, s.Over(), s.Ratio(), []coverCheck{}, []coverCause{}}
 		if o.Groups == nil {
 			o.Groups = [][]string{}
 		}
@@ -180,22 +181,32 @@ func writeCoverageCSV(out io.Writer, sheets []*coverage.Sheet) error {
 	return w.Error()
 }
 
+// mostOver is the bar: how many checks over the fewest a guide may take.
+const mostOver = 1.5
+
 // coverageText writes a line for each guide, and what each cannot tell apart;
 // with whole its figures and table.
 func coverageText(sheets []*coverage.Sheet, whole bool) string {
 	var b strings.Builder
 	if !whole {
-		rows := [][]string{{"guide", "causes", "alone", "mean", "worst", "drawn", "fewest", "times"}}
+		rows := [][]string{{"guide", "causes", "alone", "mean", "worst", "drawn", "fewest", "over", "times"}}
+		within := 0
 		for _, s := range sheets {
 			rows = append(rows, []string{short(s.Guide, 28), strconv.Itoa(len(s.Causes)), percent(s.Alone),
-				fmt.Sprintf("%.1f", s.Mean), strconv.Itoa(s.Worst), fmt.Sprintf("%.1f", s.DrawnMean), fmt.Sprintf("%.1f", s.Bound), fmt.Sprintf("%.2f", s.Ratio())})
+				fmt.Sprintf("%.1f", s.Mean), strconv.Itoa(s.Worst), fmt.Sprintf("%.1f", s.DrawnMean), fmt.Sprintf("%.1f", s.Bound), fmt.Sprintf("%.1f", s.Over()), fmt.Sprintf("%.2f", s.Ratio())})
+			if s.Over() <= mostOver {
+				within++
+			}
 		}
 		b.WriteString(columns(rows))
 		fmt.Fprint(&b, "\nalone   share of causes that end alone, or with causes of the same repair\n"+
-			"mean    checks to the verdict with the likeliest answers; worst: the most\n"+
-			"drawn   the same with answers drawn from the tables, causes by their odds\n"+
-			"fewest  that entropy allows for what the drawn courses learned; times: how\n"+
-			"        many times as many they took\n")
+			"mean    checks to the verdict with the likeliest answers, causes by their odds;\n"+
+			"        worst: the most\n"+
+			"drawn   the same with answers drawn from the tables\n"+
+			"fewest  that entropy allows for what the drawn courses learned\n"+
+			"over    mean less fewest\n"+
+			"times   how many times the fewest the drawn courses took\n")
+		fmt.Fprintf(&b, "\n%d of %s no more than %.1f checks over the fewest.\n", within, count(len(sheets), "guide"), mostOver)
 	}
 	for _, s := range sheets {
 		if whole {
@@ -232,7 +243,7 @@ func sheetText(s *coverage.Sheet) string {
 	fmt.Fprintf(&b, "  with drawn answers                  mean %.1f, worst %d\n", s.DrawnMean, s.DrawnWorst)
 	fmt.Fprintf(&b, "  entropy of the repairs              %.2f bits; left at the verdict %.2f\n", s.Prior, s.Left)
 	fmt.Fprintf(&b, "  fewest checks that this allows      %.1f (%.1f by capacity alone)\n", s.Bound, s.Capacity)
-	fmt.Fprintf(&b, "  mean over fewest                    %.2f; drawn %.2f\n", s.Mean/s.Bound, s.Ratio())
+	fmt.Fprintf(&b, "  over the fewest                     %.1f; drawn %.2f times as many\n", s.Over(), s.Ratio())
 	fmt.Fprintf(&b, "%s\n", fold(paper, "  longest course: ", s.Hard))
 	b.WriteString(groupsText(s))
 	fmt.Fprint(&b, "\nChecks, and the most bits that each can tell\n")

@@ -18,10 +18,10 @@ type Sheet struct {
 	Guide  string
 	Causes []Cause
 	Checks []Check
-	// Of the causes played with their likeliest answers, each counted once:
+	// Of the causes played with their likeliest answers:
 	Alone  float64    // share that ends with no other repair beside its own
 	Groups [][]string // causes that ended in one verdict though their repairs differ
-	Mean   float64    // count of checks to the verdict
+	Mean   float64    // count of checks to the verdict, causes by their odds
 	Worst  int
 	Hard   string // the cause that took the most
 	// Of courses with drawn answers, each cause by its odds:
@@ -35,6 +35,10 @@ type Sheet struct {
 	Capacity   float64 // checks, the bound that [Fewest] sets on DrawnMean
 	Bound      float64 // checks, the same with the odds of the causes known; never less
 }
+
+// Over is how many checks more than the fewest that entropy allows are made when
+// every answer is the likeliest one.
+func (s *Sheet) Over() float64 { return s.Mean - s.Bound }
 
 // Ratio is how many times the fewest checks that entropy allows are made.
 func (s *Sheet) Ratio() float64 { return s.DrawnMean / s.Bound }
@@ -205,10 +209,14 @@ func (s *Sheet) likeliest(models []*engine.Model) error {
 		}
 	}
 	var alone int
+	var odds float64
+	for _, c := range s.Causes {
+		odds += c.Odds
+	}
 	seen := map[string]bool{}
 	for i := range s.Causes {
 		c := &s.Causes[i]
-		s.Mean += float64(c.Checks) / float64(len(s.Causes))
+		s.Mean += float64(c.Checks) * c.Odds / odds
 		if c.Checks > s.Worst {
 			s.Worst, s.Hard = c.Checks, c.ID
 		}
