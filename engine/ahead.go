@@ -55,9 +55,6 @@ type place struct {
 	state string
 }
 
-// least is as that of the check.
-func (a *act) least(share float64) float64 { return least(a.table, share) }
-
 // rank is the information of an offer for its cost.
 func (o *Offer) rank() float64 { return o.Gain / o.Cost }
 
@@ -290,7 +287,7 @@ func (a *ahead) rest(p []float64, used []bool, at place, rate, reach float64) fl
 			continue
 		}
 		gain := a.gain(&a.acts[k], p, bits)
-		if gain < a.acts[k].least(top) {
+		if gain < least(a.acts[k].table, top) {
 			continue
 		}
 		own := a.acts[k].cost + a.acts[k].move(at)

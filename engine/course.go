@@ -165,8 +165,8 @@ const (
 	// every reading deserves the check that would show it.
 	stopShare = 0.99
 	// leastBits is the information under which a check is not worth making, and
-	// lateBits that for one of a table, whose answers are soft, once causes of one
-	// repair hold aloneShare. With 0.02 for both an eighth more checks of guides were
+	// lateBits that for one with a table of answers, as those are soft, once causes of
+	// one repair hold aloneShare. With 0.02 for both an eighth more checks of guides were
 	// made, and a sixth more minutes, and the truth was in the verdict as often
 	// ("probable study").
 	leastBits = 0.02
@@ -744,8 +744,8 @@ func (c *Course) offers() (out []Offer, leftOut map[string]int) {
 	leftOut = map[string]int{}
 	known := c.known()
 	gains := g.all(func(ch *Check) bool { return c.done[ch.ID] })
-	share, causeKnown := c.leading(c.m.ranking(c.belief))
-	if !causeKnown {
+	share, listed := c.leading()
+	if !listed {
 		share = 0
 	}
 	for i, ch := range c.m.Checks {
@@ -835,12 +835,14 @@ func least(table bool, share float64) float64 {
 
 // sure reports whether the causes of one repair hold enough to stop.
 func (c *Course) sure() bool {
-	share, known := c.leading(c.m.ranking(c.belief))
-	return known && share >= stopShare
+	share, listed := c.leading()
+	return listed && share >= stopShare
 }
 
-// leading returns the probability held by causes that share the top one's repair.
-func (c *Course) leading(r []Ranked) (share float64, known bool) {
+// leading returns the probability held by causes that share the top one's repair,
+// and whether that one is a listed cause.
+func (c *Course) leading() (share float64, listed bool) {
+	r := c.m.ranking(c.belief)
 	for _, x := range r {
 		if x.Cause.Mends == r[0].Cause.Mends {
 			share += x.P
@@ -854,14 +856,14 @@ func (c *Course) verdict(leftOut map[string]int) *Verdict {
 	r := c.m.ranking(c.belief)
 	v := &Verdict{Bits: entropy(r), Status: c.status}
 	v.Lead = until(r, aloneShare)
-	share, _ := c.leading(r)
+	share, _ := c.leading()
 	v.SameRepair = share >= aloneShare
 	v.Causes = named(r, v.Lead)
 	v.Groups = c.groups(v.Causes)
 	v.Pairs = c.pairs()
 	v.Repair = v.repair()
 	v.Odd = c.odd()
-	v.Unlike = c.unlike(v.Odd)
+	v.Unlike = c.unlike(r[0].Cause, v.Odd)
 	proof, _ := c.proofChecks(v.Causes[0].Cause)
 	for _, p := range proof {
 		v.Prove = append(v.Prove, p.ID+": "+p.Good()) // proof checks have one

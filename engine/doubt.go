@@ -109,17 +109,13 @@ func (c *Course) odd() []int {
 // says that it is unlike them.
 const unlikeShare = 0.05
 
-// usual is how often the causes that share the leading one's repair give the
-// answer that was given; ok is false where they lead to no table of answers.
-func (c *Course) usual(t *Taken) (p float64, ok bool) {
+// usual is how often the causes of a repair give the answer that was given; ok is
+// false where no table says what they show.
+func (c *Course) usual(t *Taken, mends string) (p float64, ok bool) {
 	m := c.m
-	lead := m.ranking(c.belief)[0].Cause
-	if lead.ID == Unexplained {
-		return 0, false
-	}
 	var total float64
 	for i, h := range m.hyps {
-		if m.Causes[h.cause].Mends != lead.Mends {
+		if m.Causes[h.cause].Mends != mends {
 			continue
 		}
 		shown := t.Check.shows.of(i)
@@ -132,16 +128,19 @@ func (c *Course) usual(t *Taken) (p float64, ok bool) {
 	return p / total, total > 0
 }
 
-// unlike returns the numbers of the answers that the causes that lead seldom give, though
-// nothing says that they were wrong, in order.
-func (c *Course) unlike(odd []int) []int {
+// unlike returns the numbers of the answers that the causes of the leading one's
+// repair seldom give, in order, without those that were probably wrong.
+func (c *Course) unlike(lead *Cause, odd []int) []int {
+	if lead.ID == Unexplained {
+		return nil
+	}
 	var out []int
 	for i := range c.results {
 		t := &c.results[i]
 		if !t.stands() || slices.Contains(odd, i+1) {
 			continue
 		}
-		if p, ok := c.usual(t); ok && p < unlikeShare {
+		if p, ok := c.usual(t, lead.Mends); ok && p < unlikeShare {
 			out = append(out, i+1)
 		}
 	}

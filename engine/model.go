@@ -291,7 +291,8 @@ func mixture(m *Model, c *Check, spans []span, r Result) float64 {
 	return p
 }
 
-// table reports whether a guide says in a table what the check shows.
+// table reports whether the check has chances by answer: those of a guide, or of a
+// beep or a look in a harness.
 func (c *Check) table() bool { return len(c.shows.kinds) > 0 && c.shows.kinds[0].row != nil }
 
 // outcome returns the index of a result among the check's outcomes, or -1.

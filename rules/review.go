@@ -117,7 +117,12 @@ func (v *reviewer) add(where, text, right string) {
 		id, _, _ = strings.Cut(id, " / ")
 		text = kind + " " + id + ": " + text
 	}
-	v.found = append(v.found, Problem{File: p.File, Line: p.Line, Column: p.Column, Text: text, Right: right, Warning: true})
+	v.warn(p, text, right)
+}
+
+// warn notes a warning at a place of a file.
+func (v *reviewer) warn(at Place, text, right string) {
+	v.found = append(v.found, Problem{File: at.File, Line: at.Line, Column: at.Column, Text: text, Right: right, Warning: true})
 }
 
 // unmarked names the figures of the guide's own that stand beside a "use" with no
@@ -128,9 +133,7 @@ func (v *reviewer) unmarked() {
 		if n.Kind == yaml.MappingNode {
 			what = "the rows"
 		}
-		at := v.r.place(n)
-		v.found = append(v.found, Problem{File: at.File, Line: at.Line, Column: at.Column, Warning: true,
-			Text: what + " given anew here have no source", Right: "\"source\" beside them: an id of sources.yaml, practice or memory"})
+		v.warn(v.r.place(n), what+" given anew here have no source", "\"source\" beside them: an id of sources.yaml, practice or memory")
 	}
 }
 

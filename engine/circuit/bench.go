@@ -557,15 +557,8 @@ func (s *Situation) Node(pin string) float64 { return s.volts(s.bench.net.node[p
 // order, with no meter connected.
 func (s *Situation) Nodes() []float64 {
 	out := make([]float64, len(s.bench.net.pins))
-	x := s.sol.x
 	for i, node := range s.bench.net.pins {
-		switch {
-		case node < 0: // it has none
-		case x != nil:
-			out[i] = x[node]
-		default:
-			out[i] = s.sol.value(node)
-		}
+		out[i] = s.volts(node)
 	}
 	return out
 }

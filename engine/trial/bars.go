@@ -102,9 +102,9 @@ func Bars(subjects []*Subject, d Draws) ([]Bar, error) {
 		)
 		hidden := by[Engine]
 		if kind.loose {
-			often := plain
-			often.Plays = loosePlays
-			if hidden, err = all(Engine, often, (*Subject).comesAndGoes); err != nil {
+			loose := plain
+			loose.Plays = loosePlays
+			if hidden, err = all(Engine, loose, (*Subject).comesAndGoes); err != nil {
 				return nil, err
 			}
 		}
