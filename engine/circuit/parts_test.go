@@ -351,15 +351,20 @@ var benches = []onBench{
 	{"strip", pack12 + "f: {kind: fuse, amps: 3}, x: {kind: strip}, kr: {kind: switch}, kg: {kind: switch}, kb: {kind: switch}",
 		[]string{"pack.plus>f.a", "f.b>x.plus", "x.r>kr.a", "kr.b>pack.minus", "x.g>kg.a", "kg.b>pack.minus", "x.b>kb.a", "kb.b>pack.minus", "r.a>pack.minus", "r.b>pack.minus"}, []string{
 			"| kr=closed | shows x.near_r | lit", "| kr=closed | shows x.far_r | lit", "| kr=closed | shows x.near_g | dark",
-			"| kg=closed | shows x.far_g | lit", "| kb=closed | shows x.near_b | lit",
+			"| kg=closed | shows x.far_g | lit", "| kg=closed | shows x.mid_g | lit", "| kb=closed | shows x.near_b | lit",
 			"| kr=closed | amps f | 0.35 0.4",                        // a little less than 0.4 A, for the drop along its copper
 			"| | diode x.plus x.r | OL", "| | diode x.r x.plus | OL", // three LEDs in a string want more than the meter's 3 V
 			"r open | kr=closed | shows x.near_r | dark", "g open | kg=closed | shows x.far_g | dark", "b open | kb=closed | shows x.near_b | dark",
 			"common open | kb=closed | shows x.near_b | dark",
 			"ends bridged@0 | | ohms x.plus x.g | 0.75 0.9", // the copper there and back, 0.3 ohm each
 			"ends bridged@1 | kr=closed | shows x.far_g | [lit dim]",
-			"far end dim@2 | kr=closed | shows x.far_r | dim",
-			"far half dead | kr=closed | shows x.far_r | dark",
+			"far end dim@3 | kr=closed | shows x.far_r | dim",
+			"dead from a joint on@0 | kr=closed | shows x.mid_r | dark",
+			"dead from a joint on@1 | kr=closed | shows x.far_r | dark",
+			"segment dark in one colour@4 | kg=closed | shows x.mid_g | dark",
+			"segment dark in one colour@4 | kg=closed | amps f | 0.23 0.27",          // a third less than 0.4 A
+			"resistor of another colour@0 | kr=closed | shows x.near_r | too bright", // 6 V over 20 ohm in place of 45
+			"resistor of another colour@8 | kb=closed | shows x.far_b | dim",         // 2.7 V over 45 ohm in place of 20
 			"reversed | kr=closed | shows x.near_r | dark",
 		}},
 	{"strip-controller", pack12 + "x: {kind: strip-controller}, lr: {kind: resistor, ohms: 120}, lg: {kind: resistor, ohms: 120}, lb: {kind: resistor, ohms: 120}",
