@@ -281,7 +281,7 @@ func (a *ahead) rest(p []float64, used []bool, at place, rate, reach float64) fl
 	if reach < aheadReach || a.work <= 0 {
 		return bits / rate
 	}
-	best, cost, score := -1, 0.0, 0.0
+	best, cost, score, most := -1, 0.0, 0.0, 0.0
 	for k := range a.acts {
 		if used[k] {
 			continue
@@ -290,12 +290,13 @@ func (a *ahead) rest(p []float64, used []bool, at place, rate, reach float64) fl
 		if gain < least(a.acts[k].table, top) {
 			continue
 		}
+		most = max(most, gain)
 		own := a.acts[k].cost + a.acts[k].move(at)
 		if s := gain / own; s > score*(1+1e-9) {
 			best, cost, score = k, own, s
 		}
 	}
-	if best < 0 {
+	if best < 0 || most < worthShare*bits {
 		return (1 - top) * wrongMinutes
 	}
 	return a.after(p, used, at, best, cost, score, reach)

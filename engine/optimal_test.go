@@ -94,7 +94,8 @@ func (p *puzzle) model() *Model {
 // programming over what was answered so far (Pattipati and Alexandridis 1990,
 // Application of heuristic search and information theory to sequential fault
 // diagnosis, IEEE Trans. SMC 20(4): from memory). It stops where the engine
-// does: one cause holds stopShare, or no check of these tables tells enough.
+// does: one cause holds stopShare, or no check of these tables tells enough, in
+// bits or as a share of what is left to know.
 type solver struct {
 	*puzzle
 	memo map[uint64]float64
@@ -152,7 +153,13 @@ func (s *solver) after(w []float64, done uint64, k int, bound float64) float64 {
 
 func (s *solver) stops(w []float64, done uint64) bool {
 	top, enough := slices.Max(w), stopShare
-	need := least(true, top)
+	var left float64
+	for _, x := range w {
+		if x > 0 {
+			left -= x * math.Log2(x)
+		}
+	}
+	need := max(least(true, top), worthShare*left)
 	if s.sure {
 		enough, need = 1-1e-12, leastBits
 	}

@@ -334,6 +334,9 @@ func (b *Bench) blowBefore(f *Fault, point int, c alteration) ([]int, error) {
 		return o.(outcome).blown, o.(outcome).err
 	}
 	blown, _, err := b.try(f, point, c)
+	if errors.Is(err, errHunts) {
+		err = nil
+	}
 	return blown, err
 }
 
@@ -344,7 +347,8 @@ type outcome struct {
 }
 
 // try solves the states tried before, one after the other, and returns the fuses
-// that have blown in the end and the solution of the last state.
+// that have blown in the end and the solution of the last state. Where one of the
+// others hunts, what it blew is known all the same.
 func (b *Bench) try(f *Fault, point int, c alteration) ([]int, *solution, error) {
 	var o outcome
 	var last *solution
@@ -352,17 +356,19 @@ func (b *Bench) try(f *Fault, point int, c alteration) ([]int, *solution, error)
 	if len(b.net.fuses) == 0 {
 		states = states[len(states)-1:] // nothing stays of the others
 	}
+	var err error
 	for _, tried := range states {
-		if o.blown, last, o.err = b.blow(tried, c, o.blown); o.err != nil {
+		if o.blown, last, err = b.blow(tried, c, o.blown); err != nil && !errors.Is(err, errHunts) {
+			o.err = err
 			break
 		}
 	}
 	b.blew.Store(situated{f, point}, o)
-	return o.blown, last, o.err
+	return o.blown, last, err
 }
 
 // Blows returns how many fuses the point of a fault blows in the states tried
-// before. A point that finds no consistent state blows none.
+// before. A point of which that cannot be worked out blows none.
 func (b *Bench) Blows(f *Fault, point int) int {
 	blown, err := b.blowBefore(f, point, f.points[point])
 	if err != nil {
@@ -376,13 +382,18 @@ func (b *Bench) Blows(f *Fault, point int) int {
 func (b *Bench) Try(f *Fault, point int) (blows int, last *Situation, err error) {
 	blown, sol, err := b.try(f, point, f.points[point])
 	if err != nil {
-		return 0, nil, err
+		return len(blown), nil, err
 	}
 	return len(blown), b.situation(f, sol, f.says, blown), nil
 }
 
+// errHunts says that something switches on and off in turn, so that there is no
+// steady state, but that what it blows is known.
+var errHunts = fmt.Errorf("something switches on and off in turn: %w", ErrNoRegions)
+
 // blow solves a powered state and blows every fuse whose steady current
-// exceeds twice its rating, until none does.
+// exceeds twice its rating, until none does. With [errHunts] it returns the fuses
+// all the same.
 func (b *Bench) blow(s State, c alteration, blown []int) ([]int, *solution, error) {
 	ba, err := b.base(s, false)
 	if err != nil {
@@ -415,7 +426,7 @@ func (b *Bench) blow(s State, c alteration, blown []int) ([]int, *solution, erro
 		blown = append(blown, over...)
 		if !more {
 			if hunting {
-				return nil, nil, err
+				return blown, nil, errHunts
 			}
 			return blown, sol, nil
 		}

@@ -735,3 +735,41 @@ func TestHiccup(t *testing.T) {
 		require.Greater(t, less, 5)
 	}
 }
+
+// TestOffWhereItHunts takes the faults of a vehicle with which its converter
+// switches on and off in turn: with the power off nothing does, and an ohmmeter
+// sees them: a switch with 100 ohm more reads these, and the leads', which are 0.2; two
+// ways that are bridged read the leads and BridgeOhms.
+func TestOffWhereItHunts(t *testing.T) {
+	base, err := rules.OpenBase(kb.Files)
+	require.NoError(t, err)
+	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "harness", "cart-strip.yaml"))
+	require.NoError(t, err)
+	h, err := base.Harness("cart-strip", data)
+	require.NoError(t, err)
+	white := h.States[slices.IndexFunc(h.States, func(s circuit.State) bool { return s.Name == "white" })]
+	bench, err := circuit.NewBench(h, circuit.State{}, white)
+	require.NoError(t, err)
+	meter := circuit.ReferenceMeter
+	hunting, seen := 0, 0
+	for _, f := range h.Faults() {
+		for point := range f.Points() {
+			if _, err := bench.Put(&f, point, white, false); !errors.Is(err, circuit.ErrNoRegions) {
+				continue
+			}
+			hunting++
+			sit, err := bench.Put(&f, point, white, true)
+			require.NoError(t, err, "%s at %d", f.ID, point)
+			switch f.ID {
+			case "part sw resistive":
+				require.InDelta(t, 100.2, sit.Ohms(&meter, "sw.a", "sw.b").Value, 0.1)
+				seen++
+			case "ways plug.1 plug.2 bridged":
+				require.InDelta(t, 0.21, sit.Ohms(&meter, "plug.1a", "plug.2a").Value, 0.02)
+				seen++
+			}
+		}
+	}
+	require.Greater(t, hunting, 5)
+	require.Equal(t, 2, seen)
+}
