@@ -316,14 +316,15 @@ func writeChart(file string, policies []trial.Policy, all [][]trial.Played) erro
 	return errors.Join(err, f.Close())
 }
 
-// writeBars holds the program against its bars; a missed one is an error.
+// writeBars holds the program against its bars, each as soon as it is known; a missed
+// one is an error.
 func writeBars(out io.Writer, subjects []*trial.Subject, d trial.Draws) error {
-	bars, err := trial.Bars(subjects, d)
-	if err != nil {
-		return inputError(err)
-	}
-	missed := 0
-	for _, b := range bars {
+	bars, missed := 0, 0
+	for b, err := range trial.Bars(subjects, d) {
+		if err != nil {
+			return inputError(err)
+		}
+		bars++
 		word, bar := "ok", fmt.Sprintf(">= %g", b.Least)
 		if b.Least == 0 {
 			bar = fmt.Sprintf("<= %g", b.Most)
@@ -335,7 +336,7 @@ func writeBars(out io.Writer, subjects []*trial.Subject, d trial.Draws) error {
 		fmt.Fprintf(out, "%-3s%-48s %7.4g %-2s %8s\n", word, b.Name, b.Value, b.Unit, bar)
 		fmt.Fprintln(out, fold(paper, "     ", b.Of))
 	}
-	fmt.Fprintf(out, "seed %d: %d of %s met\n", d.Seed, len(bars)-missed, count(len(bars), "bar"))
+	fmt.Fprintf(out, "seed %d: %d of %s met\n", d.Seed, bars-missed, count(bars, "bar"))
 	if missed > 0 {
 		return &exitError{code: exitInput}
 	}

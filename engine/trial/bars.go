@@ -1,6 +1,9 @@
 package trial
 
-import "fmt"
+import (
+	"fmt"
+	"iter"
+)
 
 // Bar is what the program must reach, and what it reached.
 type Bar struct {
@@ -32,89 +35,108 @@ const guidePlays = 4
 // has only some ten.
 const loosePlays = 30
 
-// Bars plays all that the bars are measured on: guides and harnesses apart and
-// together, all policies on the same draws.
-func Bars(subjects []*Subject, d Draws) ([]Bar, error) {
-	all := func(policy Policy, d Draws, of func(*Subject) bool) (Summary, error) {
-		var played []Played
-		for _, s := range subjects {
-			if !of(s) {
-				continue
-			}
-			if s.Harness == nil && !d.OneWrong {
-				d.Plays = max(d.Plays, guidePlays)
-			}
-			p, err := s.Study(policy, d)
-			if err != nil {
-				return Summary{}, fmt.Errorf("%s: %w", s.Name, err)
-			}
-			played = append(played, p...)
+// Bars plays all that the bars are measured on, guides and harnesses apart and
+// together, all policies on the same draws, and gives each bar as soon as it is
+// known. It ends with the first error.
+func Bars(subjects []*Subject, d Draws) iter.Seq2[Bar, error] {
+	return func(yield func(Bar, error) bool) {
+		b := &barrer{subjects: subjects, yield: yield}
+		b.plain, b.wrong, b.usual = d, d, d
+		b.plain.Misread, b.plain.Skip, b.plain.OneWrong = 0, 0, false
+		b.wrong.Misread, b.wrong.Skip, b.wrong.OneWrong = 0, 0, true
+		b.usual.Misread, b.usual.Skip, b.usual.OneWrong, b.usual.Mend = calibrationMisread, 0.05, false, true
+		ok := b.kind("guides", func(s *Subject) bool { return s.Harness == nil }, false) &&
+			b.kind("harnesses", func(s *Subject) bool { return s.Harness != nil }, true)
+		if ok {
+			yield(Bar{"unsafe offers", 0, 0, float64(b.unsafe), "", fmt.Sprintf("%d checks offered", b.offered)}, nil)
 		}
-		return Summarise(played), nil
 	}
-	plain, wrong, usual := d, d, d
-	plain.Misread, plain.Skip, plain.OneWrong = 0, 0, false
-	wrong.Misread, wrong.Skip, wrong.OneWrong = 0, 0, true
-	usual.Misread, usual.Skip, usual.OneWrong, usual.Mend = calibrationMisread, 0.05, false, true
-	var bars []Bar
-	offered, unsafe := 0, 0
-	for _, kind := range []struct {
-		name  string
-		of    func(*Subject) bool
-		loose bool // what good readings hide is the contacts that come and go
-	}{
-		{"guides", func(s *Subject) bool { return s.Harness == nil }, false},
-		{"harnesses", func(s *Subject) bool { return s.Harness != nil }, true},
-	} {
-		by := map[Policy]Summary{}
-		for _, p := range []Policy{Engine, Chart, Order, Half, HalfOdds} {
-			f, err := all(p, plain, kind.of)
-			if err != nil {
-				return nil, err
-			}
-			by[p] = f
-		}
-		if by[Engine].Plays == 0 {
+}
+
+// barrer is what the bars of one run share.
+type barrer struct {
+	subjects            []*Subject
+	yield               func(Bar, error) bool
+	plain, wrong, usual Draws
+	offered, unsafe     int
+}
+
+// play plays the subjects of one kind.
+func (b *barrer) play(policy Policy, d Draws, of func(*Subject) bool) (Summary, error) {
+	var played []Played
+	for _, s := range b.subjects {
+		if !of(s) {
 			continue
 		}
-		one, err := all(Engine, wrong, kind.of)
+		if s.Harness == nil && !d.OneWrong {
+			d.Plays = max(d.Plays, guidePlays)
+		}
+		p, err := s.Study(policy, d)
 		if err != nil {
-			return nil, err
+			return Summary{}, fmt.Errorf("%s: %w", s.Name, err)
 		}
-		often, err := all(Engine, usual, kind.of)
+		played = append(played, p...)
+	}
+	return Summarise(played), nil
+}
+
+// kind gives the bars of one kind of subject, and reports whether to go on. With
+// loose what good readings hide is the contacts that come and go.
+func (b *barrer) kind(name string, of func(*Subject) bool, loose bool) bool {
+	var err error
+	play := func(p Policy, d Draws) (f Summary) {
+		if err == nil {
+			f, err = b.play(p, d, of)
+		}
+		return f
+	}
+	// note gives a bar, unless what it is of could not be played.
+	note := func(bar Bar) bool {
 		if err != nil {
-			return nil, err
+			b.yield(Bar{}, err)
+			return false
 		}
-		fewer := func(p Policy) float64 { return 100 * (1 - by[Engine].Checks.Mean/by[p].Checks.Mean) }
-		// A chart that rules causes out for good ends early, with the wrong cause; one that
-		// follows the same order until it knows as much is what a count of checks can be held against.
-		against := func(p, other Policy, is string) string {
-			return fmt.Sprintf("%.1f checks against %.1f (%.1f %% lost); %s %.1f (%.1f %%)", by[Engine].Checks.Mean,
-				by[p].Checks.Mean, 100*(1-by[p].In), is, by[other].Checks.Mean, 100*(1-by[other].In))
-		}
-		cases := func(f Summary) string { return fmt.Sprintf("%d cases", f.Plays) }
-		bars = append(bars,
-			Bar{kind.name + ": true cause in the verdict", 99, 0, 100 * by[Engine].In, "%", cases(by[Engine])},
-			Bar{kind.name + ": the same, one gross misreading", 95, 0, 100 * one.In, "%", cases(one)},
-			Bar{kind.name + ": fewer checks than a flow chart", 30, 0, fewer(Order), "%", against(Order, Chart, "one that rules out for good")},
-			Bar{kind.name + ": fewer checks than half-split", 15, 0, fewer(Half), "%", against(Half, HalfOdds, "one that knows the odds")},
-			Bar{kind.name + ": calibration error", 0, 0.05, often.CalibrationOff, "", fmt.Sprintf("%d cases, 1 %% misreadings, 5 %% skips", often.Plays)},
-		)
-		hidden := by[Engine]
-		if kind.loose {
-			loose := plain
-			loose.Plays = loosePlays
-			if hidden, err = all(Engine, loose, (*Subject).comesAndGoes); err != nil {
-				return nil, err
-			}
-		}
-		if hidden.Hidden > 0 {
-			bars = append(bars, Bar{kind.name + ": lost to good readings that lie", 0, 2, 100 * hidden.HiddenLost, "%",
-				fmt.Sprintf("%d cases of causes that show only under load, warm or moved", hidden.Hidden)})
-		}
-		for _, f := range []Summary{by[Engine], one, often} {
-			offered, unsafe = offered+f.Offered, unsafe+len(f.Unsafe)
+		bar.Name = name + ": " + bar.Name
+		return b.yield(bar, nil)
+	}
+	count := func(f Summary) { b.offered, b.unsafe = b.offered+f.Offered, b.unsafe+len(f.Unsafe) }
+	ours := play(Engine, b.plain)
+	if err == nil && ours.Plays == 0 {
+		return true
+	}
+	count(ours)
+	cases := func(f Summary) string { return fmt.Sprintf("%d cases", f.Plays) }
+	// A chart that rules causes out for good ends early, with the wrong cause; one that
+	// follows the same order until it knows as much is what a count of checks can be held against.
+	against := func(words string, least float64, p, other Policy, is string) bool {
+		x, y := play(p, b.plain), play(other, b.plain)
+		return note(Bar{"fewer checks than " + words, least, 0, 100 * (1 - ours.Checks.Mean/x.Checks.Mean), "%",
+			fmt.Sprintf("%.1f checks against %.1f (%.1f %% lost); %s %.1f (%.1f %%)", ours.Checks.Mean,
+				x.Checks.Mean, 100*(1-x.In), is, y.Checks.Mean, 100*(1-y.In))})
+	}
+	if !note(Bar{"true cause in the verdict", 99, 0, 100 * ours.In, "%", cases(ours)}) {
+		return false
+	}
+	one := play(Engine, b.wrong)
+	count(one)
+	if !note(Bar{"the same, one gross misreading", 95, 0, 100 * one.In, "%", cases(one)}) ||
+		!against("a flow chart", 30, Order, Chart, "one that rules out for good") ||
+		!against("half-split", 15, Half, HalfOdds, "one that knows the odds") {
+		return false
+	}
+	often := play(Engine, b.usual)
+	count(often)
+	if !note(Bar{"calibration error", 0, 0.05, often.CalibrationOff, "", fmt.Sprintf("%d cases, 1 %% misreadings, 5 %% skips", often.Plays)}) {
+		return false
+	}
+	hidden := ours
+	if loose {
+		d := b.plain
+		d.Plays = loosePlays
+		if hidden, err = b.play(Engine, d, (*Subject).comesAndGoes); err != nil {
+			return note(Bar{})
 		}
 	}
-	return append(bars, Bar{"unsafe offers", 0, 0, float64(unsafe), "", fmt.Sprintf("%d checks offered", offered)}), nil
+	return hidden.Hidden == 0 || note(Bar{"lost to good readings that lie", 0, 2, 100 * hidden.HiddenLost, "%",
+		fmt.Sprintf("%d cases of causes that show only under load, warm or moved", hidden.Hidden)})
 }
