@@ -296,7 +296,7 @@ func (a *ahead) rest(p []float64, used []bool, at place, rate, reach float64) fl
 			best, cost, score = k, own, s
 		}
 	}
-	if best < 0 || most < worthShare*bits {
+	if best < 0 || most < worth(bits) {
 		return (1 - top) * wrongMinutes
 	}
 	return a.after(p, used, at, best, cost, score, reach)

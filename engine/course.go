@@ -171,12 +171,14 @@ const (
 	// ("probable study").
 	leastBits = 0.02
 	lateBits  = 0.15
-	// worthShare is the share of what is left to know under which no check is worth
-	// making, however many there are: twenty such would have to follow each other. What
-	// is left then are mostly millivolts within the error of the meter. Without it a
-	// twelfth more minutes were spent on guides and up to 46 readings on a harness, and
-	// the true cause was as often in the verdict ("probable study").
+	// worthShare is the share of what is left to know, up to worthBits of it, under which
+	// no check is worth making, however many there are: twenty such would have to follow
+	// each other. What is left then are mostly millivolts within the error of the meter.
+	// Without it a twelfth more minutes were spent on guides and up to 46 readings on a
+	// harness, and the true cause was as often in the verdict ("probable study"). Where
+	// more is left many causes are, and the check that settles one of them tells little.
 	worthShare = 0.05
+	worthBits  = 2
 )
 
 // NewCourse starts a case on a model.
@@ -789,7 +791,7 @@ func (c *Course) open() ([]Offer, map[string]int) {
 	for _, o := range offers {
 		most = max(most, o.Gain)
 	}
-	if most < worthShare*c.missing() {
+	if most < worth(c.missing()) {
 		return nil, leftOut
 	}
 	return offers, leftOut
@@ -859,6 +861,10 @@ func least(table bool, share float64) float64 {
 	}
 	return leastBits
 }
+
+// worth is the information that the best check must give where so much is left to
+// learn about the repair.
+func worth(missing float64) float64 { return worthShare * min(missing, worthBits) }
 
 // sure reports whether the causes of one repair hold enough to stop.
 func (c *Course) sure() bool {

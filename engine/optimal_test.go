@@ -159,7 +159,7 @@ func (s *solver) stops(w []float64, done uint64) bool {
 			left -= x * math.Log2(x)
 		}
 	}
-	need := max(least(true, top), worthShare*left)
+	need := max(least(true, top), worth(left))
 	if s.sure {
 		enough, need = 1-1e-12, leastBits
 	}
