@@ -792,6 +792,9 @@ func (c *Course) open() ([]Offer, map[string]int) {
 		most = max(most, o.Gain)
 	}
 	if most < worth(c.missing()) {
+		if len(offers) > 0 {
+			leftOut["each tells less than a twentieth of what is left to know"] = len(offers)
+		}
 		return nil, leftOut
 	}
 	return offers, leftOut

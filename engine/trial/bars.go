@@ -40,7 +40,7 @@ const loosePlays = 30
 // known. It ends with the first error.
 func Bars(subjects []*Subject, d Draws) iter.Seq2[Bar, error] {
 	return func(yield func(Bar, error) bool) {
-		b := &barrer{subjects: subjects, yield: yield}
+		b := &barRun{subjects: subjects, yield: yield}
 		b.plain, b.wrong, b.usual = d, d, d
 		b.plain.Misread, b.plain.Skip, b.plain.OneWrong = 0, 0, false
 		b.wrong.Misread, b.wrong.Skip, b.wrong.OneWrong = 0, 0, true
@@ -53,8 +53,8 @@ func Bars(subjects []*Subject, d Draws) iter.Seq2[Bar, error] {
 	}
 }
 
-// barrer is what the bars of one run share.
-type barrer struct {
+// barRun is what the bars of one run share.
+type barRun struct {
 	subjects            []*Subject
 	yield               func(Bar, error) bool
 	plain, wrong, usual Draws
@@ -62,7 +62,7 @@ type barrer struct {
 }
 
 // play plays the subjects of one kind.
-func (b *barrer) play(policy Policy, d Draws, of func(*Subject) bool) (Summary, error) {
+func (b *barRun) play(policy Policy, d Draws, of func(*Subject) bool) (Summary, error) {
 	var played []Played
 	for _, s := range b.subjects {
 		if !of(s) {
@@ -82,7 +82,7 @@ func (b *barrer) play(policy Policy, d Draws, of func(*Subject) bool) (Summary, 
 
 // kind gives the bars of one kind of subject, and reports whether to go on. With
 // loose what good readings hide is the contacts that come and go.
-func (b *barrer) kind(name string, of func(*Subject) bool, loose bool) bool {
+func (b *barRun) kind(name string, of func(*Subject) bool, loose bool) bool {
 	var err error
 	play := func(p Policy, d Draws) (f Summary) {
 		if err == nil {
