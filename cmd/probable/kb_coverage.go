@@ -203,7 +203,8 @@ func coverageText(sheets []*coverage.Sheet, whole bool) string {
 			"mean    checks to the verdict with the likeliest answers, causes by their odds;\n"+
 			"        worst: the most\n"+
 			"drawn   the same with answers drawn from the tables\n"+
-			"fewest  that entropy allows for what the drawn courses learned\n"+
+			"fewest  that entropy allows for what the drawn courses learned, less three\n"+
+			"        standard errors: few draws (--draws) set it low and over high\n"+
 			"over    mean less fewest\n"+
 			"times   how many times the fewest the drawn courses took\n")
 		fmt.Fprintf(&b, "\n%d of %s no more than %.1f checks over the fewest.\n", within, count(len(sheets), "guide"), mostOver)
