@@ -633,17 +633,10 @@ func (c *Course) Left() Left {
 	if step.Verdict != nil || step.Proof {
 		return Left{}
 	}
-	var l Left
-	repairs := map[string]float64{}
+	l := Left{Bits: c.missing()}
 	for _, x := range c.m.ranking(c.belief) {
 		if x.P >= 0.01 {
 			l.Causes++
-		}
-		repairs[x.Cause.Mends] += x.P
-	}
-	for _, m := range slices.Sorted(maps.Keys(repairs)) {
-		if p := repairs[m]; p > 0 {
-			l.Bits -= p * math.Log2(p)
 		}
 	}
 	l.Checks = max(1, int(math.Round(l.Bits/max(step.most, leastBits))))
@@ -807,8 +800,10 @@ func (c *Course) missing() float64 {
 		repairs[x.Cause.Mends] += x.P
 	}
 	var bits float64
-	for _, p := range slices.Sorted(maps.Values(repairs)) { // in order, so that equal courses add up alike
-		bits += surprise(p)
+	for _, m := range slices.Sorted(maps.Keys(repairs)) { // in order, so that equal courses add up alike
+		if p := repairs[m]; p > 0 {
+			bits -= p * math.Log2(p)
+		}
 	}
 	return bits
 }

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -11,18 +12,8 @@ import (
 // that splits them by a few per cent. It is not asked, and the verdict says that it
 // was left out; among many causes one that settles a single one of them is asked.
 func TestStopsWhereLittleIsTold(t *testing.T) {
-	equal := func(n int) []float64 {
-		p := make([]float64, n)
-		for i := range p {
-			p[i] = 1 / float64(n)
-		}
-		return p
-	}
 	soft := [][]float64{{0.6, 0.4}, {0.6, 0.4}, {0.4, 0.6}, {0.4, 0.6}}
-	settles := make([][]float64, 30)
-	for i := range settles {
-		settles[i] = []float64{0.001, 0.999}
-	}
+	settles := slices.Repeat([][]float64{{0.001, 0.999}}, 30)
 	settles[0] = []float64{0.999, 0.001}
 	for _, tt := range []struct {
 		name  string
@@ -36,7 +27,7 @@ func TestStopsWhereLittleIsTold(t *testing.T) {
 		{"settles one", settles, -math.Log2(1.0/30)/30 - 29.0/30*math.Log2(29.0/30), true},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			p := puzzle{prior: equal(len(tt.rows)), cost: []float64{1}, rows: [][][]float64{tt.rows}}
+			p := puzzle{prior: slices.Repeat([]float64{1 / float64(len(tt.rows))}, len(tt.rows)), cost: []float64{1}, rows: [][][]float64{tt.rows}}
 			c := NewCourse(p.model(), Gate{})
 			offers := c.Offers()
 			require.Len(t, offers, 1)

@@ -333,11 +333,8 @@ func (b *Bench) blowBefore(f *Fault, point int, c alteration) ([]int, error) {
 	if o, ok := b.blew.Load(situated{f, point}); ok {
 		return o.(outcome).blown, o.(outcome).err
 	}
-	blown, _, err := b.try(f, point, c)
-	if errors.Is(err, errHunts) {
-		err = nil
-	}
-	return blown, err
+	o, _, _ := b.try(f, point, c)
+	return o.blown, o.err
 }
 
 // outcome is what trying a fault came to.
@@ -346,10 +343,10 @@ type outcome struct {
 	err   error
 }
 
-// try solves the states tried before, one after the other, and returns the fuses
-// that have blown in the end and the solution of the last state. Where one of the
-// others hunts, what it blew is known all the same.
-func (b *Bench) try(f *Fault, point int, c alteration) ([]int, *solution, error) {
+// try solves the states tried before, one after the other. It returns what they came
+// to, and the solution of the last state or why it has none. One that hunts has none,
+// and what it blew is known all the same.
+func (b *Bench) try(f *Fault, point int, c alteration) (outcome, *solution, error) {
 	var o outcome
 	var last *solution
 	states := b.tried
@@ -364,7 +361,7 @@ func (b *Bench) try(f *Fault, point int, c alteration) ([]int, *solution, error)
 		}
 	}
 	b.blew.Store(situated{f, point}, o)
-	return o.blown, last, err
+	return o, last, err
 }
 
 // Blows returns how many fuses the point of a fault blows in the states tried
@@ -380,11 +377,11 @@ func (b *Bench) Blows(f *Fault, point int) int {
 // Try is Blows and Put in the last of the states tried before, of which there is
 // at least one: what that state has come to once all fuses have blown that blow.
 func (b *Bench) Try(f *Fault, point int) (blows int, last *Situation, err error) {
-	blown, sol, err := b.try(f, point, f.points[point])
+	o, sol, err := b.try(f, point, f.points[point])
 	if err != nil {
-		return len(blown), nil, err
+		return len(o.blown), nil, err
 	}
-	return len(blown), b.situation(f, sol, f.says, blown), nil
+	return len(o.blown), b.situation(f, sol, f.says, o.blown), nil
 }
 
 // errHunts says that something switches on and off in turn, so that there is no

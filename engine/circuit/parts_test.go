@@ -741,12 +741,7 @@ func TestHiccup(t *testing.T) {
 // sees them: a switch with 100 ohm more reads these, and the leads', which are 0.2; two
 // ways that are bridged read the leads and BridgeOhms.
 func TestOffWhereItHunts(t *testing.T) {
-	base, err := rules.OpenBase(kb.Files)
-	require.NoError(t, err)
-	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "harness", "cart-strip.yaml"))
-	require.NoError(t, err)
-	h, err := base.Harness("cart-strip", data)
-	require.NoError(t, err)
+	h, _ := load(t, "cart-strip")
 	white := h.States[slices.IndexFunc(h.States, func(s circuit.State) bool { return s.Name == "white" })]
 	bench, err := circuit.NewBench(h, circuit.State{}, white)
 	require.NoError(t, err)
